@@ -1,0 +1,105 @@
+package evidence
+
+import (
+	"sort"
+
+	"proveout/unit"
+)
+
+// Feature is one thing that can be measured or typed. The id is stable: books,
+// job files and JSON use it.
+type Feature struct {
+	ID   string
+	Name string
+	Unit string         // the unit it is shown in
+	Dim  unit.Dimension //
+	Per  Kind           // subject kind it is measured for
+	// Amplitude features scale with the gain of an uncalibrated pickup: their
+	// absolute value says nothing, and their ratio to the others carries the
+	// placement error (trade.md 3.4).
+	Amplitude bool
+	// PlacementCV is the relative spread from one placement of the probe to the
+	// next, as a fraction; 0 where placement does not matter. Source beside it.
+	PlacementCV float64
+	Source      string
+}
+
+// Catalogue lists the features known to the program, by id. Fault books may
+// read only these, or features a job declares itself.
+func Catalogue() []Feature {
+	out := make([]Feature, 0, len(catalogue))
+	out = append(out, catalogue...)
+	sort.Slice(out, func(i, j int) bool { return out[i].ID < out[j].ID })
+	return out
+}
+
+// Lookup finds a feature by id.
+func Lookup(id string) (Feature, bool) {
+	for _, f := range catalogue {
+		if f.ID == id {
+			return f, true
+		}
+	}
+	return Feature{}, false
+}
+
+var catalogue = []Feature{
+	// Ignition secondary, one cylinder, non-contact pickup (trade.md 2.2, 3.4, 4.3).
+	{ID: "ignition.firing_height_idle", Name: "firing line at idle", Unit: "x", Dim: unit.None, Per: Cylinder, Amplitude: true, PlacementCV: 0.20, Source: "trade.md 3.4 EST 15-30 %"},
+	{ID: "ignition.firing_height_snap", Name: "firing line at snap", Unit: "x", Dim: unit.None, Per: Cylinder, Amplitude: true, PlacementCV: 0.20, Source: "trade.md 3.4 EST 15-30 %"},
+	{ID: "ignition.snap_ratio", Name: "firing line, snap over idle on one placement", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels, cycle scatter stays"},
+	{ID: "ignition.burn_time_idle", Name: "burn time at idle", Unit: "ms", Dim: unit.Time, Per: Cylinder, PlacementCV: 0.03, Source: "trade.md 3.4: time survives placement"},
+	{ID: "ignition.burn_time_snap", Name: "burn time at snap", Unit: "ms", Dim: unit.Time, Per: Cylinder, PlacementCV: 0.03, Source: "trade.md 3.4: time survives placement"},
+	{ID: "ignition.spark_line_ratio", Name: "spark line over firing line", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
+	{ID: "ignition.spark_line_slope", Name: "spark line slope over its own level", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
+	{ID: "ignition.spark_line_noise", Name: "spark line turbulence over its own level", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
+	{ID: "ignition.end_spike", Name: "spike at the end of burn over the spark line", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
+	{ID: "ignition.ring_count", Name: "swings after burn", Unit: "count", Dim: unit.Count, Per: Cylinder, PlacementCV: 0.10, Source: "our choice"},
+	{ID: "ignition.firing_scatter_snap", Name: "firing-to-firing scatter at snap", Unit: "%", Dim: unit.Percent, Per: Cylinder, Source: "gain cancels"},
+	{ID: "ignition.missing_share", Name: "share of firings without a spark line", Unit: "%", Dim: unit.Percent, Per: Cylinder, Source: "count"},
+	// Typed values a technician brings (trade.md 2).
+	{ID: "plug.gap", Name: "plug gap", Unit: "mm", Dim: unit.Length, Per: Cylinder},
+	{ID: "boot.resistance", Name: "boot or lead resistance", Unit: "kohm", Dim: unit.Resistance, Per: Cylinder},
+	{ID: "coil.primary_current", Name: "peak primary current", Unit: "A", Dim: unit.Current, Per: Cylinder},
+	{ID: "coil.dwell", Name: "dwell", Unit: "ms", Dim: unit.Time, Per: Cylinder},
+	{ID: "coil.primary_resistance", Name: "coil primary resistance", Unit: "ohm", Dim: unit.Resistance, Per: Cylinder},
+	{ID: "coil.feed_drop", Name: "voltage lost in the coil feed during dwell", Unit: "V", Dim: unit.Voltage, Per: Cylinder},
+	{ID: "coil.ground_drop", Name: "voltage lost in the coil ground during dwell", Unit: "V", Dim: unit.Voltage, Per: Cylinder},
+	{ID: "injector.resistance", Name: "injector resistance", Unit: "ohm", Dim: unit.Resistance, Per: Cylinder},
+	{ID: "injector.balance_drop", Name: "rail pressure drop of one timed pulse", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
+	{ID: "injector.on_time", Name: "injector on-time", Unit: "ms", Dim: unit.Time, Per: Cylinder},
+	{ID: "injector.kick", Name: "injector switch-off kick", Unit: "V", Dim: unit.Voltage, Per: Cylinder},
+	{ID: "injector.closing_time", Name: "injector closing bump after switch-off", Unit: "ms", Dim: unit.Time, Per: Cylinder},
+	{ID: "injector.follows_throttle", Name: "injector pulse width follows the throttle (correlation)", Unit: "x", Dim: unit.None, Per: Engine},
+	{ID: "fuel.pressure_idle", Name: "fuel pressure at idle", Unit: "kPa", Dim: unit.Pressure, Per: Engine},
+	{ID: "fuel.pressure_load", Name: "fuel pressure at load", Unit: "kPa", Dim: unit.Pressure, Per: Engine},
+	{ID: "fuel.rest_loss", Name: "rest pressure lost in 5 minutes", Unit: "kPa", Dim: unit.Pressure, Per: Engine},
+	{ID: "fuel.volume", Name: "fuel delivered in 30 s", Unit: "L", Dim: unit.Volume, Per: Engine},
+	{ID: "fuel.ethanol", Name: "ethanol share in a fuel sample", Unit: "%", Dim: unit.Percent, Per: Engine},
+	{ID: "cranking.ripple", Name: "starter current hump in cranking", Unit: "A", Dim: unit.Current, Per: Cylinder},
+	{ID: "cranking.voltage_min", Name: "lowest battery voltage in cranking", Unit: "V", Dim: unit.Voltage, Per: Engine},
+	{ID: "cranking.speed", Name: "cranking speed", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine},
+	{ID: "compression.dry", Name: "cranking compression, dry", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
+	{ID: "compression.wet", Name: "cranking compression, wet", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
+	{ID: "compression.running", Name: "running compression at idle", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
+	{ID: "compression.snap", Name: "snap compression", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
+	{ID: "cylinder.leak", Name: "leak-down", Unit: "%", Dim: unit.Percent, Per: Cylinder},
+	{ID: "valve.lift", Name: "valve lift", Unit: "mm", Dim: unit.Length, Per: Cylinder},
+	{ID: "balance.drop", Name: "speed drop with the cylinder cut out", Unit: "rpm", Dim: unit.EngineSpeed, Per: Cylinder},
+	{ID: "vacuum.idle", Name: "manifold vacuum at idle", Unit: "inHg", Dim: unit.Pressure, Per: Engine},
+	{ID: "exhaust.backpressure", Name: "exhaust backpressure", Unit: "kPa", Dim: unit.Pressure, Per: Engine},
+	{ID: "exhaust.lambda", Name: "lambda from exhaust gas", Unit: "lambda", Dim: unit.None, Per: Engine},
+	{ID: "battery.rested", Name: "battery voltage, rested", Unit: "V", Dim: unit.Voltage, Per: Engine},
+	{ID: "charging.voltage", Name: "charging voltage", Unit: "V", Dim: unit.Voltage, Per: Engine},
+	// From modules and parameter logs.
+	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
+	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},
+	{ID: "misfire.share", Name: "share of all misfires", Unit: "%", Dim: unit.Percent, Per: Cylinder},
+	{ID: "trim.idle", Name: "fuel trim at idle, short plus long", Unit: "%", Dim: unit.Percent, Per: Bank},
+	{ID: "trim.raised", Name: "fuel trim at 2500 rpm, short plus long", Unit: "%", Dim: unit.Percent, Per: Bank},
+	{ID: "trim.cruise", Name: "fuel trim at cruise, short plus long", Unit: "%", Dim: unit.Percent, Per: Bank},
+	{ID: "trim.load", Name: "fuel trim at load, short plus long", Unit: "%", Dim: unit.Percent, Per: Bank},
+	{ID: "air.volumetric_efficiency", Name: "volumetric efficiency from airflow", Unit: "%", Dim: unit.Percent, Per: Engine},
+	{ID: "coolant.running", Name: "coolant temperature, warmed up", Unit: "degC", Dim: unit.Temperature, Per: Engine},
+	{ID: "log.dropouts", Name: "signal drop-outs and impossible jumps", Unit: "count", Dim: unit.Count, Per: Engine},
+}
