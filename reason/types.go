@@ -1,0 +1,110 @@
+package reason
+
+import (
+	"proveout/book"
+	"proveout/evidence"
+)
+
+// Case is everything the odds depend on.
+type Case struct {
+	Instance *book.Instance
+	// Symptoms are complaint patterns by id; empty = no complaint stated.
+	Symptoms []string
+	// Complaint is the conditions in which the complaint shows.
+	Complaint evidence.Condition
+	States    []evidence.State // operating states in which it shows, if known
+	// Facts are context answers by id: "yes", "no"; anything else is unknown.
+	Facts     map[string]string
+	Findings  []evidence.Finding
+	Overrules []Overrule
+	// Equipment on hand by id; nil = all is on hand.
+	Equipment []string
+	// LampFlashing limits tests that load the engine.
+	LampFlashing bool
+	// EngineHot adds cooling time to tests that need it.
+	EngineHot bool
+}
+
+// Overrule is a technician's decision with its reason.
+type Overrule struct {
+	Suspect, Reason, Who string
+	State                State
+}
+
+// State of a suspect (PRODUCT.md).
+type State string
+
+// States. Repaired and Proven are set from the record, never by reasoning.
+const (
+	Open      State = "open"
+	Suspected State = "suspected"
+	RuledOut  State = "ruled_out"
+	Shown     State = "shown"
+	Repaired  State = "repaired"
+	Proven    State = "proven"
+)
+
+// Moved is one factor on the odds of a suspect.
+type Moved struct {
+	Finding string  // finding id, or "prior", "complaint", or "fact:ID"
+	Factor  float64 // multiplies the odds
+}
+
+// SuspectAnswer is where one suspect stands.
+type SuspectAnswer struct {
+	Suspect   *book.Suspect
+	Chance    float64 // marginal chance that this fault is present
+	Before    float64 // the same before any finding: prior, complaint and context only
+	State     State
+	MovedBy   []Moved
+	By        string // for ruled_out: finding id or "elimination"; for shown: finding id
+	Reason    string // one sentence: why this state, what would settle it
+	Overruled *Overrule
+}
+
+// OutcomeAhead is one outcome a test may have, written before it is done.
+type OutcomeAhead struct {
+	Outcome *book.Outcome
+	Chance  float64
+	LeadsTo string // sentence: which suspect then leads, with its chance, and whether that ends it
+}
+
+// NextTest is a test worth doing.
+type NextTest struct {
+	Test     *book.TestAt
+	Minutes  float64
+	EndsIt   float64 // chance that its outcome ends the search
+	Bits     float64 // doubt it is expected to remove
+	Score    float64 // what the list is ordered by; see Options.Rank
+	Cost     float64 // expected minutes to a finished repair when starting with it
+	Outcomes []OutcomeAhead
+	Missing  []string // equipment not on hand (only when asked for)
+	Why      string
+}
+
+// Conflict is a small set of findings which no single or double fault explains.
+type Conflict struct {
+	Findings []string
+	Doubtful string  // the finding that fits least
+	Factor   float64 // how much better all others are explained without it
+	Reason   string
+	Settle   string
+}
+
+// Answer is the whole result.
+type Answer struct {
+	Suspects     []SuspectAnswer // most likely first; ties by id
+	NothingWrong float64
+	NotListed    float64
+	Conflicts    []Conflict
+	Next         []NextTest
+	DoubtBits    float64 // entropy over hypotheses, in bits
+	// Outside bounds the chance of more simultaneous faults than were considered.
+	Outside   float64
+	TwoOrMore float64 // chance of two or more faults at once
+	// Ambiguous names suspects that the evidence cannot tell apart, best first, as
+	// one group ("plug, boot or coil of cylinder 3, not yet separated").
+	Group     []string
+	GroupText string
+	Stop      string // which stopping rule holds, or what is missing for it
+}
