@@ -1,0 +1,213 @@
+package shop
+
+// AnswerSchema is the value of the "schema" field of an answer.
+const AnswerSchema = "proveout/answer/1"
+
+// Answer is what "diagnose --json" prints. Field names are stable; "proveout
+// schema answer" prints their JSON Schema.
+type Answer struct {
+	Schema  string `json:"schema"`
+	Program string `json:"program"`
+	Job     string `json:"job"`
+	// Vehicle as the job file gives it, with what the VIN says.
+	Vehicle   VehicleAnswer    `json:"vehicle"`
+	Complaint ComplaintAnswer  `json:"complaint"`
+	Books     []BookAnswer     `json:"books"`
+	Headline  string           `json:"headline"`
+	Items     []ItemAnswer     `json:"items"`
+	Findings  []FindingAnswer  `json:"findings"`
+	Suspects  []SuspectAnswer  `json:"suspects"`
+	RuledOut  []RuledOutAnswer `json:"ruled_out"`
+	Conflicts []ConflictAnswer `json:"conflicts"`
+	Next      []NextAnswer     `json:"next"`
+	LeftOut   []LeftOut        `json:"left_out"`
+	Notes     []NoteAnswer     `json:"notes"`
+	Cautions  []CautionAnswer  `json:"cautions"`
+	// DoubtBits is the doubt left over all explanations, in yes-or-no questions.
+	DoubtBits    float64 `json:"doubt_bits"`
+	NothingWrong float64 `json:"nothing_wrong"`
+	NotListed    float64 `json:"not_listed"`
+	// TwoOrMore is the chance that two or more faults are there at once; Outside
+	// bounds the chance of more faults than were tried.
+	TwoOrMore float64      `json:"two_or_more"`
+	Outside   float64      `json:"outside"`
+	Group     *GroupAnswer `json:"group,omitempty"`
+	Stop      string       `json:"stop"`
+}
+
+// VehicleAnswer is the vehicle of the job.
+type VehicleAnswer struct {
+	Make       string   `json:"make,omitempty"`
+	Model      string   `json:"model,omitempty"`
+	Year       int      `json:"year,omitempty"`
+	VIN        string   `json:"vin,omitempty"`
+	Plate      string   `json:"plate,omitempty"`
+	OdometerKm float64  `json:"odometer_km,omitempty"`
+	Engine     string   `json:"engine"`
+	Cylinders  int      `json:"cylinders"`
+	VINNotes   []string `json:"vin_notes,omitempty"`
+}
+
+// ComplaintAnswer is the complaint as it was taken into the odds.
+type ComplaintAnswer struct {
+	Said     string   `json:"said"`
+	Symptoms []string `json:"symptoms"`
+	States   []string `json:"states"`
+	// Facts are the context facts that held, as the odds used them.
+	Facts map[string]string `json:"facts"`
+}
+
+// BookAnswer pins the knowledge that was used.
+type BookAnswer struct {
+	ID      string `json:"id"`
+	Version string `json:"version"`
+	SHA256  string `json:"sha256,omitempty"`
+}
+
+// ItemAnswer is one numbered piece of evidence.
+type ItemAnswer struct {
+	Item     int      `json:"item"`
+	Kind     string   `json:"kind"` // capture, reading
+	File     string   `json:"file,omitempty"`
+	SHA256   string   `json:"sha256,omitempty"`
+	Line     int      `json:"line,omitempty"`
+	What     string   `json:"what"`
+	SetAside string   `json:"set_aside,omitempty"`
+	Notes    []string `json:"notes,omitempty"`
+}
+
+// SubjectAnswer names what was looked at.
+type SubjectAnswer struct {
+	Kind   string `json:"kind"`
+	Number int    `json:"number,omitempty"`
+	Second int    `json:"second,omitempty"`
+}
+
+// FindingAnswer is one judged reading.
+type FindingAnswer struct {
+	ID          string        `json:"id"`
+	Item        int           `json:"item"`
+	Test        string        `json:"test"`
+	Feature     string        `json:"feature,omitempty"`
+	Subject     SubjectAnswer `json:"subject"`
+	Value       *float64      `json:"value"`
+	Unit        string        `json:"unit"`
+	Uncertainty *float64      `json:"uncertainty"` // standard uncertainty, in unit
+	State       string        `json:"state"`
+	Outcome     string        `json:"outcome,omitempty"`
+	Sentence    string        `json:"sentence"`
+	Why         string        `json:"why,omitempty"`
+	More        int           `json:"more_placements,omitempty"`
+	Flags       []string      `json:"flags,omitempty"`
+	SetAside    bool          `json:"set_aside,omitempty"`
+	When        string        `json:"when"`
+	From        FromAnswer    `json:"from"`
+}
+
+// FromAnswer walks a finding back to its file.
+type FromAnswer struct {
+	File    string `json:"file"`
+	Channel string `json:"channel,omitempty"`
+	First   int    `json:"first,omitempty"`
+	Last    int    `json:"last,omitempty"`
+	Line    int    `json:"line,omitempty"`
+}
+
+// SuspectAnswer is one suspect with its chance and what moved it.
+type SuspectAnswer struct {
+	ID        string        `json:"id"`
+	Component string        `json:"component"`
+	Fault     string        `json:"fault"`
+	Text      string        `json:"text"`
+	Subject   SubjectAnswer `json:"subject"`
+	Chance    float64       `json:"chance"`
+	Before    float64       `json:"before"`
+	State     string        `json:"state"`
+	By        string        `json:"by,omitempty"`
+	Reason    string        `json:"reason,omitempty"`
+	MovedBy   []MovedAnswer `json:"moved_by"`
+	Overruled string        `json:"overruled,omitempty"`
+}
+
+// MovedAnswer is one factor on the odds of a suspect. Prior and context factors
+// are listed like items.
+type MovedAnswer struct {
+	Finding string  `json:"finding"`
+	Factor  float64 `json:"factor"`
+}
+
+// RuledOutAnswer is a suspect that is out, and by what: a finding id or
+// "elimination".
+type RuledOutAnswer struct {
+	ID     string  `json:"id"`
+	Text   string  `json:"text"`
+	By     string  `json:"by"`
+	Chance float64 `json:"chance"`
+	Reason string  `json:"reason"`
+}
+
+// ConflictAnswer is a small set of findings that cannot all be right.
+type ConflictAnswer struct {
+	Findings []string `json:"findings"`
+	Doubtful string   `json:"doubtful"`
+	Reason   string   `json:"reason"`
+	Settle   string   `json:"settle"`
+}
+
+// NextAnswer is a test worth doing, with what is expected of it.
+type NextAnswer struct {
+	Test        string          `json:"test"`
+	Name        string          `json:"name"`
+	Subject     SubjectAnswer   `json:"subject"`
+	Minutes     float64         `json:"minutes"`
+	EndsIt      float64         `json:"ends_it"`
+	SettlesBits float64         `json:"settles_bits"`
+	Cost        float64         `json:"expected_minutes_to_repair,omitempty"`
+	Equipment   []string        `json:"equipment"`
+	Hazards     []HazardAnswer  `json:"hazards"`
+	Outcomes    []OutcomeAnswer `json:"outcomes"`
+	Do          string          `json:"do,omitempty"`
+	Says        string          `json:"says,omitempty"`
+	Why         string          `json:"why,omitempty"`
+}
+
+// HazardAnswer is a caution with its signal word.
+type HazardAnswer struct {
+	Word string `json:"word"`
+	Text string `json:"text"`
+}
+
+// OutcomeAnswer is one expected outcome, written before the test.
+type OutcomeAnswer struct {
+	ID      string  `json:"id"`
+	Text    string  `json:"text"`
+	Chance  float64 `json:"chance"`
+	LeadsTo string  `json:"leads_to"`
+}
+
+// LeftOut is something that could not be used, with its place and what to do.
+type LeftOut struct {
+	File string `json:"file"`
+	Line int    `json:"line,omitempty"`
+	Why  string `json:"why"`
+}
+
+// NoteAnswer is something found out while reading, that left nothing out.
+type NoteAnswer struct {
+	File string `json:"file,omitempty"`
+	Line int    `json:"line,omitempty"`
+	Text string `json:"text"`
+}
+
+// CautionAnswer is a warning about the job as a whole (a flashing lamp).
+type CautionAnswer struct {
+	Word string `json:"word"`
+	Text string `json:"text"`
+}
+
+// GroupAnswer names suspects that the evidence cannot yet tell apart.
+type GroupAnswer struct {
+	Suspects []string `json:"suspects"`
+	Text     string   `json:"text"`
+	Chance   float64  `json:"chance"`
+}
