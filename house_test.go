@@ -163,7 +163,7 @@ func packageImports(t *testing.T) map[string][]string {
 	t.Helper()
 	out := map[string][]string{}
 	for _, path := range goFiles(t, ".") {
-		if strings.HasSuffix(path, "_test.go") || strings.Contains(filepath.ToSlash(path), "/cmd/") || strings.HasPrefix(path, "tools") {
+		if strings.HasSuffix(path, "_test.go") || strings.Contains(filepath.ToSlash(path), "/cmd/") || strings.HasPrefix(path, "tools/") {
 			continue
 		}
 		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
