@@ -1,6 +1,9 @@
 package book
 
-import "proveout/vehicle"
+import (
+	"proveout/strict"
+	"proveout/vehicle"
+)
 
 // SchemaID is the value of the "schema" field of a fault book.
 const SchemaID = "proveout/book/1"
@@ -23,6 +26,9 @@ type Book struct {
 	Components []Component        `yaml:"components"` //
 	Faults     []Fault            `yaml:"faults"`     //
 	Tests      []Test             `yaml:"tests"`      //
+
+	doc   *strict.Document // where it was read from, for line numbers; nil if made in Go
+	steps []any            // path of the book inside doc
 }
 
 // Num is a number with its source tag, written [0.25, EST].
