@@ -1,0 +1,307 @@
+package cli
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"proveout/shop"
+)
+
+// writeAnswer prints a whole answer: the sentence first, then what is left and
+// what to do next, and only then the evidence. A person in a hurry reads the
+// first screen. All lists everything, however unlikely.
+func writeAnswer(p *page, a *shop.Answer, all bool) {
+	v := a.Vehicle
+	p.para("", strings.TrimSpace(fmt.Sprintf("Job %s  %s", a.Job, vehicleLine(v))), 0)
+	if a.Complaint.Said != "" {
+		p.para("", "“"+a.Complaint.Said+"”", 0)
+	}
+	for _, c := range a.Cautions {
+		p.line("")
+		p.para(c.Word+": ", c.Text, len(c.Word)+2)
+	}
+	p.line("")
+	p.para("", a.Headline, 0)
+	if a.Stop != "" {
+		p.para("", a.Stop, 0)
+	}
+
+	names := findingNames(a)
+	writeLeft(p, a, names, all)
+	writeNext(p, a, all)
+	writeConflicts(p, a, names)
+	writeRuledOut(p, a, names, all)
+	writeItems(p, a, all)
+	writeLeftOut(p, a)
+	if len(a.Notes) > 0 && all {
+		p.head("Notes from reading the files")
+		for _, n := range a.Notes {
+			p.para("  ", place(n.File, n.Line)+n.Text, 4)
+		}
+	}
+	p.line("")
+	p.para("", booksLine(a), 0)
+	if !all {
+		p.para("", "All of it: --all. For programs: --json.", 0)
+	}
+}
+
+func vehicleLine(v shop.VehicleAnswer) string {
+	var parts []string
+	if s := strings.TrimSpace(v.Make + " " + v.Model); s != "" {
+		if v.Year > 0 {
+			s += fmt.Sprintf(" %d", v.Year)
+		}
+		parts = append(parts, s)
+	}
+	if v.Plate != "" {
+		parts = append(parts, v.Plate)
+	}
+	if v.OdometerKm > 0 {
+		parts = append(parts, thousands(int(v.OdometerKm))+" km")
+	}
+	if v.Engine != "" {
+		parts = append(parts, v.Engine)
+	}
+	return strings.Join(parts, "  ")
+}
+
+func thousands(n int) string {
+	s := fmt.Sprint(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}
+
+// findingNames gives each finding the short name used where it moved a suspect:
+// "item 3".
+func findingNames(a *shop.Answer) map[string]string {
+	names := map[string]string{}
+	for _, f := range a.Findings {
+		names[f.ID] = fmt.Sprintf("item %d", f.Item)
+	}
+	return names
+}
+
+func name(names map[string]string, id string) string {
+	if n, ok := names[id]; ok {
+		return n
+	}
+	return strings.ReplaceAll(strings.TrimPrefix(id, "fact:"), "_", " ")
+}
+
+func writeLeft(p *page, a *shop.Answer, names map[string]string, all bool) {
+	p.head("What is left")
+	shown := 0
+	var rest float64
+	for _, s := range a.Suspects {
+		if s.State == "ruled_out" {
+			continue
+		}
+		if !all && shown >= 3 && (s.Chance < 0.02 || shown >= 8) {
+			rest += s.Chance
+			continue
+		}
+		shown++
+		p.para(fmt.Sprintf("  %-15s", chance(s.Chance)), fmt.Sprintf("%s (%s)", s.Text, stateWords(s.State)), 17)
+		if m := movedLine(s, names); m != "" {
+			p.para(strings.Repeat(" ", 17), m, 19)
+		}
+		if s.Reason != "" && (shown <= 3 || all) {
+			p.para(strings.Repeat(" ", 17), s.Reason, 17)
+		}
+		if s.Overruled != "" {
+			p.para(strings.Repeat(" ", 17), "Overruled: "+s.Overruled, 19)
+		}
+	}
+	p.para(fmt.Sprintf("  %-15s", chance(a.NotListed)), "something not listed", 17)
+	p.para(fmt.Sprintf("  %-15s", chance(a.NothingWrong)), "nothing wrong", 17)
+	if !all && rest > 0 {
+		p.para("  ", fmt.Sprintf("The other suspects come to %s together.", strings.TrimPrefix(chance(rest), "≈ ")), 2)
+	}
+}
+
+func stateWords(s string) string {
+	switch s {
+	case "shown":
+		return "shown by direct test"
+	case "ruled_out":
+		return "ruled out"
+	}
+	return strings.ReplaceAll(s, "_", " ")
+}
+
+// movedLine lists the strongest factors of a suspect, strongest first.
+func movedLine(s shop.SuspectAnswer, names map[string]string) string {
+	moved := append([]shop.MovedAnswer(nil), s.MovedBy...)
+	sort.SliceStable(moved, func(i, j int) bool { return spread(moved[i].Factor) > spread(moved[j].Factor) })
+	var parts []string
+	for _, m := range moved {
+		if m.Finding == "prior" || m.Finding == "complaint" {
+			continue
+		}
+		w := weight(m.Factor)
+		if w == "even" || len(parts) == 5 {
+			continue
+		}
+		parts = append(parts, w+" "+name(names, m.Finding))
+	}
+	return strings.Join(parts, ", ")
+}
+
+func spread(f float64) float64 {
+	if f <= 0 {
+		return 0
+	}
+	if f < 1 {
+		return 1 / f
+	}
+	return f
+}
+
+func writeNext(p *page, a *shop.Answer, all bool) {
+	p.head("What to do next")
+	if len(a.Next) == 0 {
+		p.para("  ", "No test that is open would change the decision.", 2)
+		return
+	}
+	for i, n := range a.Next {
+		if i == 3 && !all {
+			break
+		}
+		p.para(fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s (%s)", n.Name, subjectWords(n.Subject)), 5)
+		p.para("     ", fmt.Sprintf("%.0f min. Chance this ends it: %s.", n.Minutes, chance(n.EndsIt)), 5)
+		if i > 0 && !all {
+			continue
+		}
+		for _, h := range n.Hazards {
+			p.para("     "+h.Word+": ", h.Text, 7+len(h.Word))
+		}
+		if n.Do != "" {
+			p.para("     ", n.Do, 5)
+		}
+		if n.Why != "" {
+			p.para("     ", n.Why, 5)
+		}
+		for _, o := range n.Outcomes {
+			p.para(fmt.Sprintf("     %-12s ", chance(o.Chance)), o.Text+": "+o.LeadsTo, 18)
+		}
+		if len(n.Equipment) > 0 {
+			p.para("     ", "Needs: "+strings.Join(n.Equipment, ", ")+".", 5)
+		}
+	}
+}
+
+func subjectWords(s shop.SubjectAnswer) string {
+	switch s.Kind {
+	case "pair":
+		return fmt.Sprintf("cylinders %d and %d", s.Number, s.Second)
+	case "engine", "vehicle":
+		return s.Kind
+	}
+	return fmt.Sprintf("%s %d", s.Kind, s.Number)
+}
+
+func writeConflicts(p *page, a *shop.Answer, names map[string]string) {
+	if len(a.Conflicts) == 0 {
+		return
+	}
+	p.head("Readings that disagree")
+	for _, c := range a.Conflicts {
+		var who []string
+		for _, f := range c.Findings {
+			who = append(who, name(names, f))
+		}
+		p.para("  ", strings.Join(who, " and ")+": "+c.Reason, 2)
+		p.para("  ", "To settle it: "+c.Settle, 2)
+	}
+}
+
+func writeRuledOut(p *page, a *shop.Answer, names map[string]string, all bool) {
+	if len(a.RuledOut) == 0 {
+		return
+	}
+	p.head("Ruled out")
+	byElimination := 0
+	for _, r := range a.RuledOut {
+		if r.By == "elimination" && !all {
+			byElimination++
+			continue
+		}
+		by := "by elimination"
+		if r.By != "elimination" {
+			by = "by " + name(names, r.By)
+		}
+		p.para("  ", r.Text+": "+by+". "+r.Reason, 4)
+	}
+	if byElimination > 0 {
+		p.para("  ", fmt.Sprintf("%d more by elimination only: no direct reading of the part (--all lists them).", byElimination), 2)
+	}
+}
+
+// writeItems prints each item with what it says; cylinders in line are told in
+// one sentence unless all is asked for.
+func writeItems(p *page, a *shop.Answer, all bool) {
+	p.head("What each item says")
+	byItem := map[int][]shop.FindingAnswer{}
+	for _, f := range a.Findings {
+		byItem[f.Item] = append(byItem[f.Item], f)
+	}
+	for _, it := range a.Items {
+		p.para(fmt.Sprintf("  Item %d  ", it.Item), it.What, 4)
+		if it.SetAside != "" {
+			p.para("    ", "Set aside, not counted: "+it.SetAside, 4)
+		}
+		normal := 0
+		for _, f := range byItem[it.Item] {
+			if f.State == "normal" && !all {
+				normal++
+				continue
+			}
+			p.para("    · ", f.Sentence, 6)
+		}
+		if normal > 0 {
+			p.para("    · ", fmt.Sprintf("%d reading%s in line (--all lists them).", normal, plural(normal)), 6)
+		}
+	}
+}
+
+func plural(n int) string {
+	if n == 1 {
+		return ""
+	}
+	return "s"
+}
+
+func writeLeftOut(p *page, a *shop.Answer) {
+	if len(a.LeftOut) == 0 {
+		return
+	}
+	p.head("Left out")
+	for _, l := range a.LeftOut {
+		p.para("  ", place(l.File, l.Line)+l.Why, 4)
+	}
+}
+
+func place(file string, line int) string {
+	switch {
+	case file == "":
+		return ""
+	case line > 0:
+		return fmt.Sprintf("%s:%d: ", file, line)
+	}
+	return file + ": "
+}
+
+func booksLine(a *shop.Answer) string {
+	if len(a.Books) == 0 {
+		return "No fault book fits this vehicle; " + a.Program + "."
+	}
+	var parts []string
+	for _, b := range a.Books {
+		parts = append(parts, strings.TrimSpace(b.ID+" "+b.Version))
+	}
+	return "Fault book: " + strings.Join(parts, ", ") + "; " + a.Program + "."
+}
