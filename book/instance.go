@@ -125,13 +125,3 @@ func (in *Instance) Bears(f, t evidence.Subject) string {
 	}
 	return "other"
 }
-
-// Setting finds the first book that gives a setting; zero if none does.
-func (in *Instance) Setting(get func(*Settings) Num) float64 {
-	for _, b := range in.Books {
-		if n := get(&b.Settings); n.Source != "" {
-			return n.Value
-		}
-	}
-	return 0
-}

@@ -155,6 +155,11 @@ func (b *Book) at(sev strict.Severity, text string, steps ...any) Problem {
 	return b.doc.At(sev, text, append(append([]any(nil), b.steps...), steps...)...)
 }
 
+// has reports whether the field is written in the book's file.
+func (b *Book) has(steps ...any) bool {
+	return b.doc != nil && b.doc.Root.Has(append(append([]any(nil), b.steps...), steps...)...)
+}
+
 // Line gives the line of a field of the book in its file, 0 if it was not read
 // from one: Line("tests", 3, "given").
 func (b *Book) Line(steps ...any) int { return b.at(strict.Note, "", steps...).Line }

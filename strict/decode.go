@@ -231,6 +231,10 @@ func Number(n *Node) (float64, error) {
 		return 0, fmt.Errorf("%s given where a number is expected; write for example 0.25", given(n))
 	}
 	f, err := strconv.ParseFloat(n.Text, 64)
+	switch strings.ToLower(strings.TrimLeft(n.Text, "+-")) {
+	case ".inf", ".nan":
+		f, err = math.NaN(), nil
+	}
 	if err != nil && math.IsInf(f, 0) {
 		return 0, fmt.Errorf("%s is too large for a number", quote(n))
 	}

@@ -62,21 +62,35 @@ func (n *Node) Get(key string) *Node {
 // none. Find of a nil node is nil.
 func (n *Node) Find(steps ...any) *Node {
 	for _, s := range steps {
-		var next *Node
-		switch s := s.(type) {
-		case string:
-			next = n.Get(s)
-		case int:
-			if n != nil && s >= 0 && s < len(n.Items) {
-				next = n.Items[s]
-			}
-		}
+		next := n.step(s)
 		if next == nil {
 			return n
 		}
 		n = next
 	}
 	return n
+}
+
+// Has reports whether all the steps are there, if only as an empty value.
+func (n *Node) Has(steps ...any) bool {
+	for _, s := range steps {
+		if n = n.step(s); n == nil {
+			return false
+		}
+	}
+	return n != nil
+}
+
+func (n *Node) step(s any) *Node {
+	switch s := s.(type) {
+	case string:
+		return n.Get(s)
+	case int:
+		if n != nil && s >= 0 && s < len(n.Items) {
+			return n.Items[s]
+		}
+	}
+	return nil
 }
 
 // PathOf writes steps as a field path: tests[3].given.plug_gap_wide.
