@@ -48,6 +48,10 @@ const (
 type Moved struct {
 	Finding string  // finding id, or "prior", "complaint", or "fact:ID"
 	Factor  float64 // multiplies the odds
+	// Also names further findings that carry the same fact and count as one line
+	// with this one.
+	Also   []string
+	Source string // of a context factor
 }
 
 // SuspectAnswer is where one suspect stands.
@@ -107,4 +111,64 @@ type Answer struct {
 	Group     []string
 	GroupText string
 	Stop      string // which stopping rule holds, or what is missing for it
+	// Leader is the index in Suspects of the most likely suspect and RunnerUp of
+	// the next; RunnerUp is -1 with a single suspect.
+	Leader, RunnerUp int
+	// Versus says item by item why the leader stands above the runner-up.
+	Versus Comparison
+	// ChangeMind are the outcomes of next tests which would put another suspect first.
+	ChangeMind []string
+	// Uncounted lists the findings that do not move the odds, with the reason.
+	Uncounted []Uncounted
+	// Extended is the share of the total held by sets of four and five of the
+	// twelve leading faults, which lie beyond the bound.
+	Extended float64
+	// WithSetAside are the chances with the set-aside findings counted after all,
+	// by suspect id; nil when none is set aside.
+	WithSetAside map[string]float64
+	// Replace says, with numbers, when replacing the leading part at once is
+	// cheaper than testing first; empty otherwise.
+	Replace string
+	// CostNow is the expected minutes to a finished repair by repairing in the
+	// best order without a further test.
+	CostNow float64
+	Limits  []Threshold // the figures in force
+	Notes   []string    // what was held, weakened or could not be used
+}
+
+// Uncounted is a finding that does not move the odds.
+type Uncounted struct {
+	Finding, Why string
+}
+
+// Comparison is why one hypothesis stands above another. The logarithms of the
+// items add up to LnRatio.
+type Comparison struct {
+	A, B    string
+	LnRatio float64 // ln of the odds of A alone against B alone
+	Items   []Moved // factor for A against B
+}
+
+// Rank is what the list of next tests is ordered by.
+type Rank string
+
+// Orders of the list of next tests.
+const (
+	ByEnding Rank = "ends" // chance that it ends the search, and doubt removed, per minute
+	ByDoubt  Rank = "bits" // doubt removed per minute
+	ByCost   Rank = "cost" // expected minutes to a finished repair
+)
+
+// Options are what the person may choose. The zero value is the usual.
+type Options struct {
+	MaxFaults int  // faults at once: 1, 2 or 3; 0 = 3
+	Rank      Rank // "" = ByEnding
+	// AnyEquipment lists tests whose equipment is not on hand too, with what is missing.
+	AnyEquipment bool
+	Tests        int  // how many next tests to list; 0 = 8, negative = none
+	NoLookAhead  bool // rank by one step only
+	// Limits replaces the figures of the table; nil = DefaultLimits.
+	Limits *Limits
+	// Open are ids of access (book) that is open already and need not be paid again.
+	Open []string
 }

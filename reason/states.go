@@ -1,0 +1,343 @@
+package reason
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+
+	"proveout/evidence"
+)
+
+// decide gives each suspect its state and reason, forms the group of suspects
+// not yet separated, and says whether the search may stop.
+func (e *Engine) decide(a *Answer, order []int) {
+	l := &e.m.limits
+	for x := range a.Suspects {
+		s := &a.Suspects[x]
+		if s.Chance >= l.SuspectedAt {
+			s.State = Suspected
+		}
+		s.Reason = e.reasonOpen(s)
+	}
+	e.show(a, order)
+	e.ruleOut(a, order)
+	e.group(a)
+	for x := range a.Suspects {
+		for i := range e.c.Overrules {
+			o := &e.c.Overrules[i]
+			if o.Suspect == a.Suspects[x].Suspect.ID {
+				s := &a.Suspects[x]
+				s.Overruled = o
+				s.Reason = fmt.Sprintf("Set to %q by %s: %s. The numbers say: %s", o.State, whoOr(o.Who), o.Reason, s.Reason)
+				s.State = o.State
+			}
+		}
+	}
+	e.stop(a)
+}
+
+func whoOr(w string) string {
+	if w == "" {
+		return "the technician"
+	}
+	return w
+}
+
+func (e *Engine) reasonOpen(s *SuspectAnswer) string {
+	direct := e.directTest(s.Suspect.Fault.ID)
+	if direct == "" {
+		return fmt.Sprintf("Chance %s; no test of the books looks at it directly.", percent(s.Chance))
+	}
+	return fmt.Sprintf("Chance %s; %s would settle it.", percent(s.Chance), direct)
+}
+
+// directTest names the quickest test that looks at a fault directly.
+func (e *Engine) directTest(fault string) string {
+	name, best := "", 0.0
+	for i := range e.m.tests {
+		t := e.m.tests[i].at.Test
+		if slices.Contains(t.Direct, fault) && (name == "" || t.Minutes.Easy.Value < best) {
+			name, best = t.Name, t.Minutes.Easy.Value
+		}
+	}
+	return name
+}
+
+// direct is a finding of a test that looks at a suspect directly.
+type direct struct {
+	finding *evidence.Finding
+	slot    int
+	class   int
+	sure    float64
+	cover   float64
+}
+
+// directs lists the counted findings of direct tests of suspect i, in order.
+func (e *Engine) directs(i int) []direct {
+	s := &e.m.in.Suspects[i]
+	var out []direct
+	for k := range e.slots {
+		sl := &e.slots[k]
+		if !sl.on {
+			continue
+		}
+		t := &e.m.tests[sl.test]
+		if !slices.Contains(t.at.Test.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
+			continue
+		}
+		cover := 0.0
+		for r := range t.rows {
+			if t.rows[r].fault == i {
+				cover = sl.cover[r]
+			}
+		}
+		for _, x := range sl.findings {
+			f := &e.findings[x]
+			c, sure := t.class(f)
+			out = append(out, direct{f, k, c, sure, cover})
+		}
+	}
+	return out
+}
+
+// looksAt reports whether a test on subject t looks at the part at subject f
+// itself, and not at a wider circle of which it is one.
+func (e *Engine) looksAt(t, f evidence.Subject) bool {
+	if t == f {
+		return true
+	}
+	if f.Kind == evidence.Engine || f.Kind == evidence.Vehicle {
+		return true
+	}
+	if t.Kind == evidence.Cylinder {
+		return f.Covers(t.Number, e.m.in.Engine.Bank)
+	}
+	return false
+}
+
+// show marks the suspects that a direct test has proven.
+func (e *Engine) show(a *Answer, order []int) {
+	l := &e.m.limits
+	for x, i := range order {
+		s := &a.Suspects[x]
+		if s.Chance < l.SuspectedAt {
+			continue
+		}
+		for _, d := range e.directs(i) {
+			t := &e.m.tests[e.slots[d.slot].test]
+			if !t.at.Test.Outcomes[d.class].Proves {
+				continue
+			}
+			why := e.whyNotShown(s, d, t)
+			if why == "" {
+				s.State, s.By = Shown, d.finding.ID
+				s.Reason = fmt.Sprintf("Shown by %s (%s): %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text)
+				break
+			}
+			s.Reason = fmt.Sprintf("Suspected, not shown: %s (%s) says %s, but %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text, why)
+		}
+	}
+}
+
+// whyNotShown is empty when a direct finding shows the suspect.
+func (e *Engine) whyNotShown(s *SuspectAnswer, d direct, t *testModel) string {
+	l, b := &e.m.limits, t.at.Test
+	switch {
+	case d.finding.State == evidence.NotEstablished:
+		return "the difference is not established yet"
+	case d.sure < l.ClassSure:
+		return "the reading is not sure enough of its side of the limit"
+	case d.cover < l.CoverageNeeded:
+		return "it was done outside the conditions of the complaint"
+	}
+	alike, compared := e.neighbours(d, t)
+	cited := d.finding.Outcome != "" && b.Reads == nil || b.Reads != nil && (b.Reads.Versus == "limit" || b.Reads.Versus == "absolute" && b.Outcomes[d.class].Source != "")
+	switch {
+	case b.Neighbours && !compared:
+		return "the other " + string(t.at.Subject.Kind) + "s have not been tested the same way"
+	case alike && !(cited && b.Reads != nil):
+		return "the others are the same: it does not tell this one apart"
+	case !b.Neighbours && b.Reads != nil && !cited && !compared:
+		return "there is no cited limit to hold it against"
+	case s.Chance < l.StopAt:
+		return fmt.Sprintf("its chance is %s, below %s", percent(s.Chance), percent(l.StopAt))
+	}
+	for _, c := range e.conflictsOf {
+		if slices.Contains(c.Findings, d.finding.ID) || slices.Contains(c.Findings, s.By) {
+			return "readings disagree; settle that first"
+		}
+	}
+	return ""
+}
+
+// neighbours reports whether all other subjects of the test have the same
+// outcome, and whether all of them were tested.
+func (e *Engine) neighbours(d direct, t *testModel) (alike, compared bool) {
+	tested, same, all := 0, 0, 0
+	for i := range e.m.tests {
+		u := &e.m.tests[i]
+		if u.same != t.same || u.at.Subject == t.at.Subject {
+			continue
+		}
+		all++
+		got, proves := false, false
+		for j := range e.findings {
+			f := &e.findings[j]
+			if f.Test != u.at.Test.ID || f.Subject != u.at.Subject || f.SetAside || f.When == "after" || f.State == evidence.NotMeasured {
+				continue
+			}
+			if f.Outcome != "" && u.outcome(f.Outcome) < 0 || f.Outcome == "" && u.from == nil {
+				continue
+			}
+			got = true
+			c, _ := u.class(f)
+			proves = proves || u.at.Test.Outcomes[c].Proves
+		}
+		if got {
+			tested++
+		}
+		if proves {
+			same++
+		}
+	}
+	return all > 0 && same > 0 && same == all, d.finding.AllCompared || all > 0 && tested == all
+}
+
+// ruleOut marks suspects as ruled out, the least likely first, as long as the
+// chances of everything ruled out stay within the limit: first by a direct
+// normal reading, then by elimination.
+func (e *Engine) ruleOut(a *Answer, order []int) {
+	l := &e.m.limits
+	sum := 0.0
+	for x := len(order) - 1; x >= 0; x-- {
+		s := &a.Suspects[x]
+		if s.State != Open || s.Chance >= l.RuledOutChance || sum+s.Chance > l.RuledOutSum {
+			continue
+		}
+		for _, d := range e.directs(order[x]) {
+			t := &e.m.tests[e.slots[d.slot].test]
+			if d.class != t.normal || d.sure < l.ClassSure || d.cover < l.CoverageNeeded || d.finding.State == evidence.NotEstablished {
+				continue
+			}
+			f := factorOf(s, d.finding.ID)
+			if f > l.RuledOutFactor {
+				continue
+			}
+			s.State, s.By = RuledOut, d.finding.ID
+			s.Reason = fmt.Sprintf("Ruled out by %s (%s): %s; its odds were %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text, times(f))
+			sum += s.Chance
+			break
+		}
+	}
+	for x := len(order) - 1; x >= 0; x-- {
+		s := &a.Suspects[x]
+		if s.State != Open || s.Chance >= l.EliminationChance || sum+s.Chance > l.RuledOutSum || s.Chance >= s.Before {
+			continue
+		}
+		s.State, s.By = RuledOut, "elimination"
+		s.Reason = fmt.Sprintf("By elimination only: no direct test of it was done; the other findings leave it a chance %s.", percent(s.Chance))
+		sum += s.Chance
+	}
+}
+
+// factorOf is the factor of the line that a finding belongs to.
+func factorOf(s *SuspectAnswer, id string) float64 {
+	for _, m := range s.MovedBy {
+		if m.Finding == id || slices.Contains(m.Also, id) {
+			return m.Factor
+		}
+	}
+	return 1
+}
+
+// group forms the suspects that the evidence has not separated from the leader.
+func (e *Engine) group(a *Answer) {
+	l := &e.m.limits
+	if len(a.Suspects) == 0 || a.Suspects[0].Chance < l.SuspectedAt {
+		return
+	}
+	top := a.Suspects[0]
+	if top.State == Shown {
+		a.Group = []string{top.Suspect.ID}
+		a.GroupText = phrase(&top)
+		return
+	}
+	var in []*SuspectAnswer
+	for x := range a.Suspects {
+		s := &a.Suspects[x]
+		if s.Chance < top.Chance*l.GroupRatio || s.State == RuledOut {
+			continue
+		}
+		in = append(in, s)
+		a.Group = append(a.Group, s.Suspect.ID)
+	}
+	a.GroupText = groupText(in)
+}
+
+func (e *Engine) stop(a *Answer) {
+	l := &e.m.limits
+	top := &a.Suspects[0]
+	switch {
+	case len(a.Conflicts) > 0:
+		a.Stop = "Not yet: readings disagree; settle that first."
+	case top.State == Shown && top.Chance >= l.StopAt:
+		a.Stop = fmt.Sprintf("Stop: %s is shown, chance %s.", phrase(top), percent(top.Chance))
+	case top.Chance >= l.StopAt:
+		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but by elimination; no direct test has shown it.", phrase(top), percent(top.Chance))
+	case a.NotListed > top.Chance:
+		a.Stop = fmt.Sprintf("Not yet: something not listed (%s) is likelier than any suspect.", percent(a.NotListed))
+	default:
+		a.Stop = fmt.Sprintf("Not yet: the leading suspect has chance %s; %s is asked, and a direct test.", percent(top.Chance), percent(l.StopAt))
+	}
+}
+
+// phrase names a suspect: "worn gap, cylinder 3".
+func phrase(s *SuspectAnswer) string {
+	name := s.Suspect.Fault.Name
+	if name == "" {
+		name = s.Suspect.Fault.ID
+	}
+	if k := s.Suspect.Subject.Kind; k == evidence.Engine || k == evidence.Vehicle {
+		return name
+	}
+	return name + ", " + s.Suspect.Subject.String()
+}
+
+// groupText says which parts are not yet separated, subject by subject.
+func groupText(in []*SuspectAnswer) string {
+	if len(in) == 1 {
+		return phrase(in[0]) + ", not yet shown"
+	}
+	var subjects []evidence.Subject
+	parts := map[evidence.Subject][]string{}
+	for _, s := range in {
+		sub := s.Suspect.Subject
+		name := s.Suspect.Component.Name
+		if name == "" {
+			name = s.Suspect.Component.ID
+		}
+		if _, ok := parts[sub]; !ok {
+			subjects = append(subjects, sub)
+		}
+		if !slices.Contains(parts[sub], name) {
+			parts[sub] = append(parts[sub], name)
+		}
+	}
+	var words []string
+	for _, sub := range subjects {
+		words = append(words, list(parts[sub], "or")+" of "+ofSubject(sub))
+	}
+	return list(words, "or") + ", not yet separated"
+}
+
+func ofSubject(s evidence.Subject) string {
+	if s.Kind == evidence.Engine || s.Kind == evidence.Vehicle {
+		return "the " + s.String()
+	}
+	return s.String()
+}
+
+// byChance sorts indices by falling chance, ties by number.
+func byChance(idx []int, chance []float64) {
+	sort.SliceStable(idx, func(a, b int) bool { return chance[idx[a]] > chance[idx[b]] })
+}

@@ -1,0 +1,99 @@
+package reason
+
+// Threshold is one figure the judgement rests on, with where it comes from.
+type Threshold struct {
+	Name   string
+	Value  float64
+	Says   string
+	Source string
+}
+
+// Limits are the figures by which odds become words. Default gives the tool's
+// own; a shop may change them through Options.
+type Limits struct {
+	StopAt            float64
+	SuspectedAt       float64
+	GroupRatio        float64
+	RuledOutFactor    float64
+	RuledOutChance    float64
+	RuledOutSum       float64
+	EliminationChance float64
+	CoverageNeeded    float64
+	ClassSure         float64
+	ConflictRatio     float64
+	ConflictPull      float64
+	NotListedFloor    float64
+	NotListedHealthy  float64
+	Unreliable        float64
+	Leak              float64
+	RhoRepeat         float64
+	RhoWide           float64
+	RhoSymptom        float64
+	OnlyMismatch      float64
+	MaxRate           float64
+	CoverageWarm      float64
+	CoverageWet       float64
+	CoverageState     float64
+	CoverageUnknown   float64
+	NothingWrong      float64
+	NotListed         float64
+	ReferMinutes      float64
+}
+
+const ours = "our choice"
+
+// limitTable is the one place where the figures stand. Every entry binds a name,
+// the value, what it means and its source to a field of Limits.
+var limitTable = []struct {
+	Threshold
+	field func(*Limits) *float64
+}{
+	{Threshold{"stop_at", 0.90, "chance the leading suspect needs before the search may stop, and before it may be called shown", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
+	{Threshold{"suspected_at", 0.10, "chance from which a suspect is called suspected rather than open", ours}, func(l *Limits) *float64 { return &l.SuspectedAt }},
+	{Threshold{"group_ratio", 0.10, "a suspect with at least this share of the leader's chance counts as not yet separated from it", ours}, func(l *Limits) *float64 { return &l.GroupRatio }},
+	{Threshold{"ruled_out_factor", 0.20, "a direct reading must have cut the odds to this share or less to rule a suspect out", ours}, func(l *Limits) *float64 { return &l.RuledOutFactor }},
+	{Threshold{"ruled_out_chance", 0.003, "chance below which a direct normal reading rules a suspect out", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.RuledOutChance }},
+	{Threshold{"ruled_out_sum", 0.001, "the chances of everything ruled out together may not exceed this", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.RuledOutSum }},
+	{Threshold{"elimination_chance", 0.00005, "chance below which a suspect without a direct reading is ruled out by elimination", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.EliminationChance }},
+	{Threshold{"coverage_needed", 0.80, "a test that covered less of the fault conditions never rules out", ours}, func(l *Limits) *float64 { return &l.CoverageNeeded }},
+	{Threshold{"class_sure", 0.90, "how sure a numeric reading must be of its outcome to prove or rule out by it", ours}, func(l *Limits) *float64 { return &l.ClassSure }},
+	{Threshold{"conflict_ratio", 3.0, "a reading is doubtful when the evidence is at least this many times likelier with the reading taken as wrong", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRatio }},
+	{Threshold{"conflict_pull", 1.3, "another reading contradicts the doubtful one when leaving it out makes the doubtful one at least this many times likelier", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictPull }},
+	{Threshold{"not_listed_floor", 0.01, "'something not listed' never falls below this chance", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedFloor }},
+	{Threshold{"not_listed_healthy", 0.70, "share of the healthy row in what 'something not listed' expects of a test; the rest is flat", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedHealthy }},
+	{Threshold{"unreliable", 0.02, "share of readings that are simply wrong, where the book gives none", ours}, func(l *Limits) *float64 { return &l.Unreliable }},
+	{Threshold{"leak", 0.01, "chance of a symptom from a cause other than the faults assumed present", ours}, func(l *Limits) *float64 { return &l.Leak }},
+	{Threshold{"rho_repeat", 0.50, "correlation of like readings where the book gives none", ours}, func(l *Limits) *float64 { return &l.RhoRepeat }},
+	{Threshold{"rho_wide", 0.80, "correlation, for a fault of the whole engine or another cylinder, of one test done on several cylinders", ours}, func(l *Limits) *float64 { return &l.RhoWide }},
+	{Threshold{"rho_symptom", 0.50, "correlation of the symptoms of one complaint", ours}, func(l *Limits) *float64 { return &l.RhoSymptom }},
+	{Threshold{"only_mismatch", 0.10, "what is left of a complaint chance when the fault shows only in conditions the complaint excludes", ours}, func(l *Limits) *float64 { return &l.OnlyMismatch }},
+	{Threshold{"max_rate", 0.50, "a prior rate above this is held at it", ours}, func(l *Limits) *float64 { return &l.MaxRate }},
+	{Threshold{"coverage_warm", 0.30, "coverage of a test done at another engine temperature, where the book gives none", ours}, func(l *Limits) *float64 { return &l.CoverageWarm }},
+	{Threshold{"coverage_wet", 0.30, "coverage of a dry test for a wet complaint, where the book gives none", ours}, func(l *Limits) *float64 { return &l.CoverageWet }},
+	{Threshold{"coverage_state", 0.30, "coverage of a test done in another operating state, where neither fault nor book gives one", ours}, func(l *Limits) *float64 { return &l.CoverageState }},
+	{Threshold{"coverage_unknown", 0.70, "coverage of a test whose condition was not written down, where the book gives none", ours}, func(l *Limits) *float64 { return &l.CoverageUnknown }},
+	{Threshold{"nothing_wrong", 0.05, "prior share of 'nothing wrong' given a complaint, where the book gives none", ours}, func(l *Limits) *float64 { return &l.NothingWrong }},
+	{Threshold{"not_listed", 0.05, "prior share of 'something not listed' given a complaint, where the book gives none", "reasoning.md 4: 2-5 %, our choice"}, func(l *Limits) *float64 { return &l.NotListed }},
+	{Threshold{"refer_minutes", 180, "minutes a cause outside the list costs once every listed repair has failed", ours}, func(l *Limits) *float64 { return &l.ReferMinutes }},
+}
+
+// DefaultLimits returns the figures of the table.
+func DefaultLimits() Limits {
+	var l Limits
+	for _, t := range limitTable {
+		*t.field(&l) = t.Value
+	}
+	return l
+}
+
+// Table lists every figure with the value in force, what it means and its source.
+func (l Limits) Table() []Threshold {
+	out := make([]Threshold, len(limitTable))
+	for i, t := range limitTable {
+		out[i] = t.Threshold
+		if v := *t.field(&l); v != t.Value {
+			out[i].Value, out[i].Source = v, "set by the shop (default "+number(t.Value)+")"
+		}
+	}
+	return out
+}
