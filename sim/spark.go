@@ -90,6 +90,15 @@ func (s Secondary) Needs(g Gas, surgeAmp float64) float64 {
 // rings. A lean charge under flow blows the arc out early: rising line, noise,
 // spike at the end.
 func (s Secondary) Fire(rng *rand.Rand, g Gas, v float64) Spark {
+	sp, noise := s.strike(rng, g, v)
+	if sp.Arced {
+		s.burn(rng, g, &sp, noise)
+	}
+	return sp
+}
+
+// strike is the firing up to breakdown: enough to count misfires by.
+func (s Secondary) strike(rng *rand.Rand, g Gas, v float64) (Spark, float64) {
 	c := s.Coil
 	sp := Spark{Battery: v, Dwell: c.Dwell(v) * s.DwellFactor, ringHz: c.RingHz(), turnOn: 1.2 * c.TurnsRatio * v}
 	sp.PrimaryAmp, sp.StoredJoule = c.Charge(v, s.ExtraOhm, sp.Dwell)
@@ -115,7 +124,7 @@ func (s Secondary) Fire(rng *rand.Rand, g Gas, v float64) Spark {
 		sp.riseSeconds = math.Pi / 2 * math.Sqrt(c.SecondaryH*c.SecondaryF)
 		sp.ringAmp, sp.ringPhase, sp.Misfire = sp.Available, math.Pi/2, true
 		sp.ringDecay *= 1.5 // corona and core losses at full voltage
-		return sp
+		return sp, noise
 	case leak < sp.Required:
 		sp.Outside, sp.Peak, sp.Misfire = true, leak, true
 	default:
@@ -124,8 +133,7 @@ func (s Secondary) Fire(rng *rand.Rand, g Gas, v float64) Spark {
 	sp.Arced = true
 	// Half as long again as the bare quarter sine: see Spark.Voltage.
 	sp.riseSeconds = 1.5 * math.Sqrt(c.SecondaryH*c.SecondaryF) * math.Asin(min(1, sp.Peak/sp.Available))
-	s.burn(rng, g, &sp, noise)
-	return sp
+	return sp, noise
 }
 
 // burn integrates the arc current and keeps the voltage seen at the coil tower.
@@ -134,8 +142,7 @@ func (s Secondary) burn(rng *rand.Rand, g Gas, sp *Spark, noise float64) {
 	left := sp.StoredJoule - CapacitiveEnergy(c.SecondaryF, sp.Peak)
 	amp := math.Sqrt(2 * max(left, 0) / c.SecondaryH)
 	lean := max(0, g.Lambda-1.05)
-	arc := cathodeFall + columnField*s.GapMetre*math.Sqrt(g.PressurePa/columnAt)*(0.8+0.2*g.Flow)
-	arc *= 1 - 0.45*s.Fouling
+	arc := s.arcVolt(g)
 	stretch, rough := 0.12*g.Flow, 0.05*g.Flow*(1+8*lean)
 	if sp.Outside {
 		arc, stretch, rough = s.LeakArc*math.Exp(0.35*noise), 0.05, 0.10
@@ -161,6 +168,11 @@ func (s Secondary) burn(rng *rand.Rand, g Gas, sp *Spark, noise float64) {
 	}
 	surge := max(amp, 0) * c.Surge()
 	sp.ringAmp, sp.ringPhase = math.Hypot(end, surge), math.Atan2(end, surge)
+}
+
+// arcVolt is the voltage of a fresh arc across the gap.
+func (s Secondary) arcVolt(g Gas) float64 {
+	return (cathodeFall + columnField*s.GapMetre*math.Sqrt(g.PressurePa/columnAt)*(0.8+0.2*g.Flow)) * (1 - 0.45*s.Fouling)
 }
 
 // lognormal draws a factor of median 1 and relative spread cv.

@@ -1,0 +1,441 @@
+package sim_test
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"strings"
+	"testing"
+
+	"proveout/evidence"
+	"proveout/sim"
+	"proveout/unit"
+	"proveout/vehicle"
+)
+
+func rng(a uint64) *rand.Rand { return rand.New(rand.NewPCG(a, 77)) }
+
+func with(t *testing.T, layout int, faults ...sim.Fault) *sim.Vehicle {
+	t.Helper()
+	v, err := sim.New(rng(1), sim.Layouts()[layout], faults...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Where each fault is felt: trade.md 1.2, column "when felt". The share of
+// failed firings of cylinder 2 (or of all) must lie in the band given.
+func TestWhereFaultsAreFelt(t *testing.T) {
+	const none, some, much = 0.004, 0.01, 0.05
+	cases := []struct {
+		fault              string
+		idle, cruise, load [2]float64
+	}{
+		{"wide plug gap", [2]float64{0, none}, [2]float64{0, none}, [2]float64{some, 0.5}},
+		{"boot leak", [2]float64{0, none}, [2]float64{0, 0.2}, [2]float64{much, 1}},
+		{"cracked plug", [2]float64{0, 0.3}, [2]float64{0, 0.6}, [2]float64{much, 1}},
+		{"weak coil", [2]float64{0, none}, [2]float64{0, none}, [2]float64{some, 1}},
+		{"short dwell", [2]float64{0, none}, [2]float64{0, 0.05}, [2]float64{much, 1}},
+		{"open boot", [2]float64{0.9, 1}, [2]float64{0.9, 1}, [2]float64{0.9, 1}},
+		{"corroded boot spring", [2]float64{0, 0.15}, [2]float64{0, 0.7}, [2]float64{some, 1}},
+		{"restricted injector", [2]float64{0, 0.5}, [2]float64{0, 1}, [2]float64{much, 1}},
+		{"leaking injector", [2]float64{some, 1}, [2]float64{0, none}, [2]float64{0, none}},
+		{"dead injector", [2]float64{0.9, 1}, [2]float64{0.9, 1}, [2]float64{0.9, 1}},
+		{"low fuel pressure", [2]float64{0, none}, [2]float64{0, none}, [2]float64{0.002, 1}},
+		{"runner air leak", [2]float64{much, 1}, [2]float64{0, none}, [2]float64{0, none}},
+		{"recirculation stuck open", [2]float64{0.002, 1}, [2]float64{0, none}, [2]float64{0, none}},
+		{"leaking valve", [2]float64{much, 1}, [2]float64{0, 0.1}, [2]float64{0, 0.05}},
+		{"worn lobe", [2]float64{0, 0.5}, [2]float64{0, 1}, [2]float64{much, 1}},
+		{"narrowed intake runner", [2]float64{0, 0.05}, [2]float64{0, 0.1}, [2]float64{much, 1}},
+		{"noisy crank signal", [2]float64{0, none}, [2]float64{0, none}, [2]float64{0, none}},
+	}
+	for _, c := range cases {
+		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 2, Severity: 0.7})
+		for state, band := range map[string][2]float64{"idle": c.idle, "cruise": c.cruise, "load": c.load} {
+			if got := v.MisfireShare(rng(3), 2, sim.Under{State: state}, 3000); got < band[0] || got > band[1] {
+				t.Errorf("%s at %s: %.4f of firings fail, want %.4f to %.4f", c.fault, state, got, band[0], band[1])
+			}
+		}
+	}
+	healthy := with(t, 0)
+	for _, state := range []string{"idle", "raised", "snap", "cruise", "load"} {
+		if got := healthy.MisfireShare(rng(4), 2, sim.Under{State: state}, 5000); got > 0.002 {
+			t.Errorf("healthy at %s: %.4f of firings fail", state, got)
+		}
+	}
+}
+
+func ask(t *testing.T, v *sim.Vehicle, q string, place int) float64 {
+	t.Helper()
+	sum := 0.0
+	for i := range uint64(9) { // mean over the instrument's error
+		a, err := v.Ask(rng(i), q, place, sim.Under{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum += a.Value / 9
+	}
+	return sum
+}
+
+// Fuel trim patterns of trade.md 2.7, relative to the same engine healthy, and
+// its worked figure: an injector at -20 % of one of four asks for about +5 %.
+func TestTrimPatterns(t *testing.T) {
+	base := with(t, 0)
+	rel := func(v *sim.Vehicle, q string) float64 { return ask(t, v, q, 1) - ask(t, base, q, 1) }
+	v := with(t, 0, sim.Fault{Name: "restricted injector", Cylinder: 2, Severity: 0.2}) // flow x 0.80
+	if d := rel(v, "trim.load"); math.Abs(d-5.3) > 2 {
+		t.Errorf("-20 %% of one of four gives %+.1f %%, want about +5 (1/0.95)", d)
+	}
+	for _, c := range []struct {
+		fault                string
+		idle, raised, loaded [2]float64
+	}{
+		{"plenum air leak", [2]float64{10, 26}, [2]float64{-1, 10}, [2]float64{-2, 3}},
+		{"low fuel pressure", [2]float64{-1, 4}, [2]float64{-1, 10}, [2]float64{15, 26}},
+		{"airflow reads low", [2]float64{3, 15}, [2]float64{3, 15}, [2]float64{13, 26}},
+		{"purge stuck open", [2]float64{-26, -10}, [2]float64{-10, 0}, [2]float64{-4, 2}},
+		{"wide plug gap", [2]float64{-2, 2}, [2]float64{-2, 2}, [2]float64{-2, 3}},
+	} {
+		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 2, Severity: 0.5})
+		for q, band := range map[string][2]float64{"trim.idle": c.idle, "trim.raised": c.raised, "trim.load": c.loaded} {
+			if d := rel(v, q); d < band[0] || d > band[1] {
+				t.Errorf("%s: %s moves by %+.1f %%, want %+.0f to %+.0f", c.fault, q, d, band[0], band[1])
+			}
+		}
+	}
+	if ve, h := ask(t, with(t, 0, sim.Fault{Name: "airflow reads low", Severity: 0.5}), "air.volumetric_efficiency", 0), ask(t, base, "air.volumetric_efficiency", 0); ve > 0.85*h {
+		t.Errorf("volumetric efficiency %.0f %% with an airflow meter that reads low, %.0f %% healthy", ve, h)
+	}
+	if ve, h := ask(t, with(t, 0, sim.Fault{Name: "low fuel pressure", Severity: 0.5}), "air.volumetric_efficiency", 0), ask(t, base, "air.volumetric_efficiency", 0); ve < 0.95*h {
+		t.Errorf("volumetric efficiency %.0f %% with low fuel pressure, %.0f %% healthy", ve, h)
+	}
+}
+
+// Mechanical look-alikes of trade.md 2.6 and appendix A, case 3.
+func TestMechanicalTests(t *testing.T) {
+	valve := with(t, 0, sim.Fault{Name: "leaking valve", Cylinder: 4, Severity: 0.5})
+	rings := with(t, 0, sim.Fault{Name: "worn rings", Cylinder: 4, Severity: 0.5})
+	lobe := with(t, 0, sim.Fault{Name: "worn lobe", Cylinder: 4, Severity: 0.5})
+	ratio := func(v *sim.Vehicle, q string) float64 {
+		return ask(t, v, q, 4) / ((ask(t, v, q, 1) + ask(t, v, q, 2) + ask(t, v, q, 3)) / 3)
+	}
+	for _, c := range []struct {
+		what   string
+		got    float64
+		lo, hi float64
+	}{
+		{"valve: cranking compression", ratio(valve, "compression.dry"), 0.3, 0.75},
+		{"valve: wet over dry", ask(t, valve, "compression.wet", 4) / ask(t, valve, "compression.dry", 4), 0.95, 1.12},
+		{"rings: wet over dry", ask(t, rings, "compression.wet", 4) / ask(t, rings, "compression.dry", 4), 1.2, 1.8},
+		{"valve: starter current", ratio(valve, "cranking.ripple"), 0.6, 0.9},
+		{"valve: leak-down, points", ask(t, valve, "cylinder.leak", 4) - ask(t, valve, "cylinder.leak", 1), 20, 60},
+		{"lobe: cranking compression equal", ratio(lobe, "compression.dry"), 0.95, 1.05},
+		{"lobe: starter current equal", ratio(lobe, "cranking.ripple"), 0.95, 1.05},
+		{"lobe: running compression", ratio(lobe, "compression.running"), 0.5, 0.75},
+		{"lobe: snap compression", ratio(lobe, "compression.snap"), 0.5, 0.75},
+		{"lobe: lift, mm", ask(t, lobe, "valve.lift", 4), 5.5, 6.5},
+		{"healthy: cranking compression, kPa", ask(t, lobe, "compression.dry", 1), 950, 1500},
+		{"healthy: running over cranking", ask(t, lobe, "compression.running", 1) / ask(t, lobe, "compression.dry", 1), 0.3, 0.5},
+		{"healthy: vacuum, inHg", ask(t, lobe, "vacuum.idle", 0), 17, 22},
+	} {
+		if c.got < c.lo || c.got > c.hi {
+			t.Errorf("%s = %.2f, want %.2f to %.2f", c.what, c.got, c.lo, c.hi)
+		}
+	}
+}
+
+// What moves with what: trade.md 2.9.
+func TestSwaps(t *testing.T) {
+	for _, c := range []struct{ fault, swap, want string }{
+		{"weak coil", "coil swap", "moved"}, {"weak coil", "plug swap", "stayed"}, {"weak coil", "boot swap", "stayed"},
+		{"boot leak", "coil swap", "stayed"}, {"boot leak", "boot swap", "moved"}, {"boot leak", "coil and boot swap", "moved"},
+		{"wide plug gap", "plug swap", "moved"}, {"wide plug gap", "coil swap", "stayed"},
+		{"restricted injector", "injector swap", "moved"}, {"restricted injector", "plug swap", "stayed"},
+		{"worn lobe", "plug swap", "stayed"}, {"worn lobe", "injector swap", "stayed"},
+	} {
+		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 3, Severity: 0.9})
+		if a, err := v.Ask(rng(5), c.swap, 3, sim.Under{}); err != nil || a.Word != c.want {
+			t.Errorf("%s, %s: %q (%v), want %q", c.fault, c.swap, a.Word, err, c.want)
+		}
+	}
+	if a, _ := with(t, 0).Ask(rng(5), "coil swap", 3, sim.Under{}); a.Word != "none" {
+		t.Errorf("a swap on a healthy engine shows %q, want none", a.Word)
+	}
+	lean, gap := with(t, 0, sim.Fault{Name: "restricted injector", Cylinder: 3, Severity: 0.6}), with(t, 0, sim.Fault{Name: "wide plug gap", Cylinder: 3, Severity: 1})
+	a, _ := lean.Ask(rng(6), "enrich", 3, sim.Under{})
+	b, _ := gap.Ask(rng(6), "enrich", 3, sim.Under{})
+	if a.Word != "better" || b.Word != "none" {
+		t.Errorf("enrichment: lean %q, gap %q; trade.md 4.3 wants better and none", a.Word, b.Word)
+	}
+}
+
+// Every numeric question is a feature of the catalogue, in a unit of its
+// dimension and for its kind of subject; every question answers on every layout.
+func TestQuestionsAnswerEverywhere(t *testing.T) {
+	n := 0
+	for _, q := range sim.Questions() {
+		if !strings.Contains(q, ".") {
+			continue
+		}
+		n++
+		f, ok := evidence.Lookup(q)
+		if !ok {
+			t.Errorf("%q is no feature of the catalogue", q)
+			continue
+		}
+		if string(f.Per) != sim.Per(q) {
+			t.Errorf("%s is asked of a %s, the catalogue has it per %s", q, sim.Per(q), f.Per)
+		}
+		a, err := with(t, 0).Ask(rng(1), q, 1, sim.Under{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if u, err := unit.Parse(a.Unit); err != nil || u.Dim != f.Dim {
+			t.Errorf("%s is answered in %q (%v), the catalogue wants %s", q, a.Unit, err, f.Dim)
+		}
+	}
+	if n < 35 {
+		t.Errorf("only %d numeric questions", n)
+	}
+	for i := range sim.Layouts() {
+		v := with(t, i)
+		for _, q := range sim.Questions() {
+			for _, u := range []sim.Under{{}, {State: "idle", Warm: "cold", Wet: "wet"}} {
+				a, err := v.Ask(rng(2), q, 1, u)
+				if err != nil || math.IsNaN(a.Value) || math.IsInf(a.Value, 0) || (a.Word == "" && a.Unit == "") {
+					t.Errorf("layout %d, %s: %+v, %v", i, q, a, err)
+				}
+			}
+		}
+	}
+}
+
+func TestRefusals(t *testing.T) {
+	v := with(t, 0)
+	if _, err := v.Ask(rng(1), "plug.gap", 5, sim.Under{}); err == nil {
+		t.Error("cylinder 5 of 4 was answered")
+	}
+	if _, err := v.Ask(rng(1), "colour", 1, sim.Under{}); err == nil {
+		t.Error("an unknown question was answered")
+	}
+	if _, err := sim.New(rng(1), sim.Layouts()[0], sim.Fault{Name: "gremlins"}); err == nil {
+		t.Error("an unknown fault was taken")
+	}
+	if _, err := sim.New(rng(1), sim.Layouts()[0], sim.Fault{Name: "weak coil", Cylinder: 9}); err == nil {
+		t.Error("a fault of cylinder 9 of 4 was taken")
+	}
+	if _, err := sim.New(rng(1), sim.Layouts()[3], sim.Fault{Name: "weak coil", Cylinder: 1}); err == nil {
+		t.Error("a coil of its own was taken on a distributor engine")
+	}
+	if _, err := v.Secondary(rng(1), 0, sim.Under{}, sim.IdleProfile(800), 1); err == nil {
+		t.Error("cylinder 0 was recorded")
+	}
+}
+
+// The same seed gives the same vehicle and the same files.
+func TestSameSeedSameBytes(t *testing.T) {
+	file := func(seed uint64) string {
+		r := rng(seed)
+		v := sim.Draw(r)
+		sparks, err := v.Secondary(r, 1, sim.Under{State: "idle"}, sim.IdleProfile(780), 0.5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := sim.GoodPickup().Triggered(r, sparks, 3e-3, 5e-3)
+		log := v.ParameterCSV(v.ParameterLog(r, sim.RoadTest("", "")[:4], 1), true)
+		ex := v.Messages(r, v.Session(r, sim.RoadTest("", "")))
+		return fmt.Sprint(v.Faults, v.VIN) + string(s.CSV(sim.CSVStyle{TimeUnit: "ms"})) + string(log) + string(sim.Candump(r, ex, 1700000000))
+	}
+	for seed := range uint64(6) {
+		if file(seed) != file(seed) {
+			t.Fatalf("seed %d does not repeat", seed)
+		}
+	}
+	if file(1) == file(2) {
+		t.Error("two seeds give the same vehicle")
+	}
+}
+
+// A drawn fleet covers the layouts and most faults, and no draw panics.
+func TestDrawCoversTheFleet(t *testing.T) {
+	seen, cyl := map[string]int{}, map[int]int{}
+	r := rng(11)
+	for range 600 {
+		v := sim.Draw(r)
+		cyl[v.Engine.Cylinders]++
+		seen[strconv.Itoa(len(v.Faults))+" faults"]++
+		for _, f := range v.Faults {
+			seen[f.Name]++
+		}
+	}
+	for _, n := range []int{3, 4, 5, 6, 8} {
+		if cyl[n] == 0 {
+			t.Errorf("no engine of %d cylinders in 600", n)
+		}
+	}
+	for _, f := range sim.FaultNames(sim.Layouts()[1]) {
+		if seen[f] == 0 {
+			t.Errorf("%q never drawn in 600", f)
+		}
+	}
+	if seen["0 faults"] < 20 || seen["2 faults"] < 25 {
+		t.Errorf("shares of no fault and two faults: %v", seen)
+	}
+}
+
+// Waste spark: both towers fire each revolution, the second one upside down, and
+// the spark in the exhaust stroke is small.
+func TestWasteSpark(t *testing.T) {
+	v := with(t, 2)
+	sparks, err := v.Secondary(rng(1), 1, sim.Under{State: "idle"}, sim.IdleProfile(780), 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var event, waste float64
+	for _, s := range sparks {
+		if s.Waste {
+			waste += s.Peak
+		} else {
+			event += s.Peak
+		}
+	}
+	if len(sparks) < 24 || waste > 0.7*event {
+		t.Errorf("%d sparks in 2 s, waste %.0f of event %.0f", len(sparks), waste, event)
+	}
+	if v.Inverted(1) || !v.Inverted(4) {
+		t.Error("cylinder 4 is the second tower of 1-4 and must be the inverted one")
+	}
+	if v.Engine.Ignition != vehicle.WasteSpark {
+		t.Fatal("layout 2 is the waste-spark four")
+	}
+}
+
+// Source: 49 CFR 565 worked example and the table of standards.md 6 for the
+// rule; the drawn numbers are checked by a second, plain reading of the rule.
+func TestInventedVIN(t *testing.T) {
+	value := map[byte]int{}
+	for i, group := range []string{"", "AJ", "BKS", "CLT", "DMU", "ENV", "FW", "GPX", "HY", "RZ"} {
+		value[byte('0'+i)] = i
+		for k := range len(group) {
+			value[group[k]] = i
+		}
+	}
+	check := func(v string) byte {
+		sum := 0
+		for i, w := range []int{8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2} {
+			sum += value[v[i]] * w
+		}
+		return "0123456789X"[sum%11]
+	}
+	if check("1G4AH59H45G118341") != '4' { // CFR 565 Table VI sample
+		t.Fatal("the test's own reading of the rule is wrong")
+	}
+	for seed := range uint64(200) {
+		v := sim.InventedVIN(rng(seed), 2014+int(seed%9))
+		if len(v) != 17 || v[:3] != "0PV" || strings.ContainsAny(v, "IOQ") || v[8] != check(v) {
+			t.Fatalf("%s: want 17 signs, 0PV first, no I O Q, check digit %c", v, check(v))
+		}
+		if want := "EFGHJKLMN"[seed%9]; v[9] != want {
+			t.Fatalf("%s: year letter %c, want %c", v, v[9], want)
+		}
+	}
+}
+
+// Source: ISO 15765-2 examples of standards.md 4: first frame with 12-bit
+// length, consecutive frames numbered from 1, flow control on the id below.
+func TestMessagesOnTheWire(t *testing.T) {
+	v := with(t, 0, sim.Fault{Name: "boot leak", Cylinder: 3, Severity: 0.8})
+	r := rng(3)
+	s := v.Session(r, sim.RoadTest("", ""))
+	if len(s.Confirmed) != 1 || s.Confirmed[0] != 0x0303 {
+		t.Errorf("a leaking boot on 3 stores %X, want 303", s.Confirmed)
+	}
+	for i, c := range s.Counts { // the next in firing order may get a few by mistake
+		if i != 2 && 20*c > s.Counts[2] || s.Counts[2] < 50 {
+			t.Errorf("counts %v: only cylinder 3 should be high", s.Counts)
+		}
+	}
+	log := sim.Candump(r, v.Messages(r, s), 1700000000)
+	for _, want := range []string{"7DF#020902AAAAAAAAAA", "7E8#037F0978AAAAAAAA", "7E8#1014490201305056", "7E0#300000AAAAAAAAAA", "7E8#0443010303AAAAAA", "7E9#024300AAAAAAAAAA"} {
+		if !bytes.Contains(log, []byte(want)) {
+			t.Errorf("the log lacks %s", want)
+		}
+	}
+	last := ""
+	for _, line := range strings.Split(strings.TrimSpace(string(log)), "\n") {
+		stamp, _, ok := strings.Cut(line, " can0 ")
+		if !ok || stamp <= last {
+			t.Fatalf("line %q after %q", line, last)
+		}
+		last = stamp
+	}
+	h := with(t, 0)
+	if q := h.Session(rng(8), sim.RoadTest("", "")); len(q.Confirmed)+len(q.Pending) != 0 {
+		t.Errorf("a healthy engine stores %X %X", q.Confirmed, q.Pending)
+	}
+}
+
+// Source: EWMA series of standards.md 2.4: constant 100 gives 10, 19, ... and
+// 65.1322 after ten drives.
+func TestWeightedRegister(t *testing.T) {
+	ten := []int{100, 100, 100, 100, 100, 100, 100, 100, 100, 100}
+	if got := sim.WeightedRegister(ten); math.Abs(got-65.1322) > 1e-4 {
+		t.Errorf("after ten drives of 100: %.4f, want 65.1322", got)
+	}
+	if got := sim.WeightedRegister(ten[:2]); math.Abs(got-19) > 1e-9 {
+		t.Errorf("after two drives of 100: %g, want 19", got)
+	}
+}
+
+func TestParameterLogIsPlausible(t *testing.T) {
+	v := with(t, 0)
+	rows := v.ParameterLog(rng(1), sim.RoadTest("", ""), 0.8)
+	if len(rows) < 400 {
+		t.Fatalf("%d rows", len(rows))
+	}
+	for i, r := range rows {
+		if r.RPM < 500 || r.RPM > 4000 || r.LoadPct < 10 || r.LoadPct > 100 || math.Abs(r.ShortPct[0]+r.LongPct[0]) > 12 || r.AirGS < 1 || r.AirGS > 90 {
+			t.Fatalf("row %d: %+v", i, r)
+		}
+		if i > 0 && r.Seconds <= rows[i-1].Seconds {
+			t.Fatalf("time stands still at row %d", i)
+		}
+	}
+	csv := string(v.ParameterCSV(rows, true))
+	if lines := strings.Count(csv, "\n"); lines != len(rows)+1 || !strings.HasPrefix(csv, "Time (s),Engine speed (rpm),") {
+		t.Errorf("%d lines for %d rows", lines, len(rows))
+	}
+}
+
+func TestCrankingCurrent(t *testing.T) {
+	v := with(t, 6, sim.Fault{Name: "leaking valve", Cylinder: 5, Severity: 0.6})
+	rows := v.CrankingCurrent(rng(1), 3, 2000)
+	peak := make([]float64, 6)
+	rpm := 215.0
+	for _, r := range rows {
+		if u := r.Seconds - 0.1; u > 0.6 {
+			k := int(u*rpm/120*6) % 6
+			peak[k] = math.Max(peak[k], r.Amp)
+		}
+	}
+	for k := range peak {
+		if (k == 4) != (peak[k] < 155) {
+			t.Errorf("humps %.0f A in firing order: only the fifth should be low", peak)
+		}
+	}
+}
+
+func BenchmarkSecondaryCapture(b *testing.B) {
+	v, err := sim.New(rng(1), sim.Layouts()[0])
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		sparks, _ := v.Secondary(rng(2), 1, sim.Under{State: "idle"}, sim.IdleProfile(780), 3)
+		sim.GoodPickup().Triggered(rng(3), sparks, 3e-3, 5e-3)
+	}
+}
