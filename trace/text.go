@@ -1,0 +1,226 @@
+package trace
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"sort"
+)
+
+// headSize is how much of a file is looked at to find out how it is written,
+// and headLines how many lines of it.
+const (
+	headSize  = 256 << 10
+	headLines = 400
+)
+
+// ErrEmpty is returned for a file without any content.
+var ErrEmpty = errors.New("the file is empty; export the capture again")
+
+// ReadText reads delimited text: one row per sample (or per change of level),
+// one column per signal. Everything it finds out about the file is in the notes
+// of the recording; a row or cell that cannot be used is a note with its line
+// and Lost set. The error says what was wrong and where; with an error there is
+// no recording.
+//
+// Values are in SI. A number is read exactly as strconv.ParseFloat reads it.
+// Memory: 8 bytes for each value, and for each time stamp while reading.
+func ReadText(r io.Reader, opts TextOptions) (*Recording, error) {
+	src := &lastError{r: r}
+	br := bufio.NewReaderSize(src, headSize)
+	head, headErr := br.Peek(headSize)
+	if len(head) == 0 {
+		if headErr != nil && headErr != io.EOF {
+			return nil, headErr
+		}
+		return nil, ErrEmpty
+	}
+	var notes []Note
+	enc := findEncoding(head)
+	if enc.name != "" {
+		notes = append(notes, Note{Text: "encoding: " + enc.name})
+	}
+	if _, err := br.Discard(enc.bom); err != nil {
+		return nil, err
+	}
+	var text io.Reader = br
+	var wide *utf16Reader
+	bytesKnown := true
+	if enc.utf16 {
+		wide = &utf16Reader{r: br, bigEnd: enc.bigEnd}
+		br = bufio.NewReaderSize(wide, headSize)
+		text, bytesKnown = br, false
+	}
+	head, headErr = br.Peek(headSize)
+	if len(bytes.TrimSpace(head)) == 0 {
+		return nil, ErrEmpty
+	}
+	if bytes.IndexByte(head, 0) >= 0 {
+		return nil, fmt.Errorf("byte %d: the file holds zero bytes: it is not text", enc.bom+bytes.IndexByte(head, 0))
+	}
+	whole := headErr != nil
+	if bytes.IndexByte(head, '\n') < 0 && bytes.IndexByte(head, '\r') >= 0 {
+		notes = append(notes, Note{Text: "lines end with a carriage return alone"})
+		head = bytes.ReplaceAll(head, []byte{'\r'}, []byte{'\n'})
+		text = crReader{text}
+	}
+	lines := sampleLines(head, whole, headLines)
+	if len(lines) == 1 && !whole && len(head) >= headSize {
+		return nil, errLongLine
+	}
+	p, err := makePlan(lines, opts)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := io.CopyN(io.Discard, text, int64(p.bodyOff)); err != nil {
+		return nil, err
+	}
+	f := &feeder{r: &lastError{r: text}, off: int64(p.bodyOff + enc.bom), tell: opts.Progress, taken: int64(p.bodyOff + enc.bom)}
+	a := newAssembly(p, opts)
+	if err := pump(f, p, max(1, opts.Workers), a.add); err != nil {
+		return nil, err
+	}
+	if f.early != nil {
+		if a.rows == 0 {
+			return nil, f.early
+		}
+		notes = append(notes, Note{Line: a.lineOf(a.rows - 1), Byte: f.taken, Text: fmt.Sprintf("the file ends early: %v; what came before is used", f.early), Lost: true})
+	}
+	if wide != nil && wide.odd > 0 {
+		notes = append(notes, Note{Text: fmt.Sprintf("%d broken UTF-16 characters", wide.odd), Lost: true})
+	}
+	rec, err := a.finish(bytesKnown)
+	if err != nil {
+		return nil, err
+	}
+	rec.Notes = append(notes, rec.Notes...)
+	return rec, nil
+}
+
+// assembly joins the chunks to one recording.
+type assembly struct {
+	*plan
+	opts    TextOptions
+	rows    int
+	lines   int // lines of the body so far
+	vals    [][]float64
+	stamps  []int64
+	maxFrac int
+	missing []int
+	skips   []skip
+	unsure  bool // too many skips to know the line of each row
+	book    noteBook
+	edges   bool
+}
+
+// skip says that from row on, line numbers are off by lines in total.
+type skip struct{ row, lines int }
+
+// maxSkips bounds the memory for line numbers (our choice).
+const maxSkips = 1 << 16
+
+func newAssembly(p *plan, opts TextOptions) *assembly {
+	return &assembly{plan: p, opts: opts, vals: make([][]float64, p.slots), missing: make([]int, p.slots)}
+}
+
+func (a *assembly) add(c *chunk) error {
+	limit := a.opts.MaxValues
+	if limit <= 0 {
+		limit = DefaultMaxValues
+	}
+	if perRow := int64(a.slots + 1); (int64(a.rows)+int64(c.rows))*perRow > limit {
+		return fmt.Errorf("line %d: the file holds more than %d values (%d columns); cut it into shorter captures or raise the limit", a.bodyNo+a.lines, limit, len(a.cols))
+	}
+	if a.rows == 0 && c.rows > 0 {
+		a.reserve(c, limit)
+	}
+	for s := range a.vals {
+		a.vals[s] = append(a.vals[s], c.vals[s*c.stride:s*c.stride+c.rows]...)
+		a.missing[s] += c.missing[s]
+	}
+	if a.time >= 0 {
+		a.stamps = append(a.stamps, c.stamps[:c.rows]...)
+	}
+	for _, row := range c.skipped {
+		if len(a.skips) > 0 && a.skips[len(a.skips)-1].row == a.rows+row {
+			a.skips[len(a.skips)-1].lines++
+			continue
+		}
+		if len(a.skips) >= maxSkips {
+			a.unsure = true
+			break
+		}
+		n := 1
+		if len(a.skips) > 0 {
+			n += a.skips[len(a.skips)-1].lines
+		}
+		a.skips = append(a.skips, skip{a.rows + row, n})
+	}
+	a.book.merge(&c.notes, a.bodyNo+a.lines, 0)
+	a.maxFrac = max(a.maxFrac, c.maxFrac)
+	a.rows += c.rows
+	a.lines += c.lines
+	return nil
+}
+
+// reserve makes room for the whole file, judged by the first chunk, so that
+// the values are not copied again and again as they grow.
+func (a *assembly) reserve(c *chunk, limit int64) {
+	if a.opts.Size <= 0 || len(c.buf) == 0 {
+		return
+	}
+	rows := int64(float64(a.opts.Size) / float64(len(c.buf)) * float64(c.rows) * 1.02)
+	rows = min(rows+1024, limit/int64(a.slots+1))
+	for s := range a.vals {
+		a.vals[s] = make([]float64, 0, rows)
+	}
+	if a.time >= 0 {
+		a.stamps = make([]int64, 0, rows)
+	}
+}
+
+// lineOf gives the line of a row, 0 when it is not known.
+func (a *assembly) lineOf(row int) int {
+	if a.unsure {
+		return 0
+	}
+	i := sort.Search(len(a.skips), func(i int) bool { return a.skips[i].row > row })
+	n := 0
+	if i > 0 {
+		n = a.skips[i-1].lines
+	}
+	return a.bodyNo + row + n
+}
+
+// finish turns what was read into a recording.
+func (a *assembly) finish(bytesKnown bool) (*Recording, error) {
+	if a.rows == 0 {
+		return nil, fmt.Errorf("line %d: no row of numbers could be used", a.bodyNo)
+	}
+	rec := &Recording{}
+	for i, col := range a.cols {
+		if col.kind != colValue {
+			continue
+		}
+		rec.Channels = append(rec.Channels, Channel{Name: col.name, Label: col.label, Unit: col.unit, Values: a.vals[col.slot], Column: i + 1, As: col.as, Mapped: col.mapped})
+		if n := a.missing[col.slot]; n == a.rows {
+			a.note(0, "column %q is empty", col.name)
+		} else if n > 0 {
+			a.note(0, "column %q: %d of %d cells are empty", col.name, n, a.rows)
+		}
+	}
+	a.edges = a.isEdgeList(rec.Channels)
+	a.timeBase(rec)
+	if a.edges {
+		for i := range rec.Channels {
+			rec.Channels[i].Edges = true
+		}
+		a.note(0, "edge list: each row is a change of level, which holds until the next row")
+	} else {
+		a.holdLast(rec)
+	}
+	rec.Notes = append(a.notes, a.book.notes(bytesKnown)...)
+	return rec, nil
+}
