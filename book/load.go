@@ -155,6 +155,14 @@ func (b *Book) at(sev strict.Severity, text string, steps ...any) Problem {
 	return b.doc.At(sev, text, append(append([]any(nil), b.steps...), steps...)...)
 }
 
+// WithoutPlaces is a copy that no longer knows where it was read from. Its lists
+// may be changed without changing b's.
+func (b *Book) WithoutPlaces() *Book {
+	c := *b
+	c.doc = nil
+	return &c
+}
+
 // has reports whether the field is written in the book's file.
 func (b *Book) has(steps ...any) bool {
 	return b.doc != nil && b.doc.Root.Has(append(append([]any(nil), b.steps...), steps...)...)

@@ -1,6 +1,9 @@
 package job
 
-import "proveout/book"
+import (
+	"proveout/book"
+	"proveout/strict"
+)
 
 // SchemaID is the value of the "schema" field of a job file.
 const SchemaID = "proveout/job/1"
@@ -28,6 +31,9 @@ type File struct {
 	Overrules  []Overrule `yaml:"overrules"`
 	// Own are suspects and tests of this job in the form of a fault book.
 	Own *book.Book `yaml:"own"`
+
+	doc      *strict.Document // where it was read from, for line numbers
+	problems []Problem        // of notation, found by Parse
 }
 
 // Vehicle is the vehicle of the job.
@@ -49,7 +55,7 @@ type Engine struct {
 	FiringOrder  []int   `yaml:"firing_order"` //
 	Ignition     string  `yaml:"ignition"`     // coil_on_plug, waste_spark, distributor
 	Injection    string  `yaml:"injection"`    // port, direct
-	Boosted      bool    `yaml:"boosted"`
+	Boosted      bool    `yaml:"boosted" also:"turbo"`
 	Fuel         string  `yaml:"fuel"`         // petrol by default
 	Displacement string  `yaml:"displacement"` // "1.6 L"
 	Access       string  `yaml:"access"`       // easy, buried
@@ -57,7 +63,7 @@ type Engine struct {
 
 // Complaint is what the customer said, and when it happens.
 type Complaint struct {
-	Said       string     `yaml:"said"`
+	Said       string     `yaml:"said" alone:"yes"`
 	Symptoms   []string   `yaml:"symptoms"` // symptom ids of the fault book, for example misfire_load
 	Conditions Conditions `yaml:"conditions"`
 }
@@ -85,7 +91,7 @@ type History struct {
 
 // Where is the subject of a capture or reading; at most one is given.
 type Where struct {
-	Cylinder  int    `yaml:"cylinder"`
+	Cylinder  int    `yaml:"cylinder" also:"cyl"`
 	Cylinders []int  `yaml:"cylinders"` // a pair
 	Bank      int    `yaml:"bank"`
 	Corner    string `yaml:"corner"` // front_left, front_right, rear_left, rear_right
@@ -93,9 +99,9 @@ type Where struct {
 
 // Condition under which something was taken.
 type Condition struct {
-	State   string  `yaml:"state"`
-	Rpm     float64 `yaml:"rpm"`
-	LoadPct float64 `yaml:"load_pct"`
+	State   string  `yaml:"state" alone:"yes"` // a bare "condition: idle" means this
+	Rpm     float64 `yaml:"rpm" suffix:"rpm"`
+	LoadPct float64 `yaml:"load_pct" suffix:"%"`
 	Warm    string  `yaml:"warm"`
 	Wet     string  `yaml:"wet"`
 	Gear    string  `yaml:"gear"`
@@ -145,19 +151,26 @@ type Reading struct {
 	Test        string `yaml:"test"`    // test id of the book: result or value
 	Feature     string `yaml:"feature"` // or a feature of the catalogue: value
 	Where       `yaml:",inline"`
-	Value       string            `yaml:"value"`       // "1.42 mm"
-	Values      map[string]string `yaml:"values"`      // several cylinders at once: {1: 1.42 mm, 2: 1.45 mm}
-	Result      string            `yaml:"result"`      // outcome id of the test
-	Uncertainty string            `yaml:"uncertainty"` // "0.05 mm"
-	Condition   Condition         `yaml:"condition"`
-	Instrument  string            `yaml:"instrument"`
-	Placement   string            `yaml:"placement"`
-	Operator    string            `yaml:"operator"`
-	When        string            `yaml:"when"`
-	Taken       string            `yaml:"taken"`
-	SetAside    string            `yaml:"set_aside"`
-	Note        string            `yaml:"note"`
+	Value       string    `yaml:"value"`       // "1.42 mm"
+	Values      Numbered  `yaml:"values"`      // several cylinders at once: {1: 1.42 mm, 2: 1.45 mm}, or a list in order
+	Unit        string    `yaml:"unit"`        // of value and values where they are bare numbers
+	Result      string    `yaml:"result"`      // outcome id of the test
+	Results     Numbered  `yaml:"results"`     // several at once: {1: normal, 2: cracked}
+	Uncertainty string    `yaml:"uncertainty"` // "0.05 mm"
+	Condition   Condition `yaml:"condition"`
+	Instrument  string    `yaml:"instrument"`
+	Placement   string    `yaml:"placement"`
+	Operator    string    `yaml:"operator"`
+	When        string    `yaml:"when"`
+	Taken       string    `yaml:"taken"`
+	SetAside    string    `yaml:"set_aside"`
+	Note        string    `yaml:"note"`
 }
+
+// Numbered is one word or quantity for each cylinder (bank, pair) by its
+// number as written: "3", "1-4". In the file it may also be a list, which counts
+// from 1.
+type Numbered map[string]string
 
 // Limit is a limit or nominal value for this vehicle from service information.
 type Limit struct {

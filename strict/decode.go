@@ -21,7 +21,9 @@ var readerType = reflect.TypeFor[Reader]()
 // that does not fit. Steps are the path from the root to n, for messages.
 //
 // Field names are those of the "yaml" struct tag; "also" gives a second
-// spelling. Unknown fields and fields given twice are errors. A single value
+// spelling, "suffix" a unit that may follow a number ("2500 rpm"), and "alone"
+// marks the field that a single value stands for where fields are expected.
+// Unknown fields and fields given twice are errors. A single value
 // where a list is expected is a list of one. An empty value leaves the field as
 // it is. Strings take a single value as written, numbers must be finite,
 // booleans are yes/no or true/false.
@@ -102,7 +104,7 @@ func (d *decoder) value(n *Node, v reflect.Value, t *trail) {
 
 func (d *decoder) scalar(n *Node, v reflect.Value, t *trail) {
 	if n.Kind != Scalar {
-		d.fail(n, t, "%s given where a single value is expected; write for example %s", given(n), example(v.Kind()))
+		d.fail(n, t, "%s given where a single value is expected%s", given(n), example(v.Kind()))
 		return
 	}
 	switch v.Kind() {
@@ -159,12 +161,14 @@ func (d *decoder) entries(n *Node, v reflect.Value, t *trail) {
 // shape is the fields of a struct type by every name they may have.
 type shape struct {
 	byName map[string]field
+	alone  string // the field that a single value stands for
 	names  []string // the main names, in order
 }
 
 type field struct {
-	name  string
-	index []int
+	name   string
+	index  []int
+	suffix string
 }
 
 func (d *decoder) shapeOf(rt reflect.Type) *shape {
@@ -189,20 +193,27 @@ func (s *shape) add(rt reflect.Type, index []int) {
 		if name == "" || name == "-" || !f.IsExported() {
 			continue
 		}
-		s.byName[name] = field{name, at}
+		fd := field{name, at, f.Tag.Get("suffix")}
+		s.byName[name] = fd
 		s.names = append(s.names, name)
+		if f.Tag.Get("alone") != "" {
+			s.alone = name
+		}
 		for also := range strings.FieldsSeq(f.Tag.Get("also")) {
-			s.byName[also] = field{name, at}
+			s.byName[also] = fd
 		}
 	}
 }
 
 func (d *decoder) fields(n *Node, v reflect.Value, t *trail) {
-	if n.Kind != Map {
+	s := d.shapeOf(v.Type())
+	if n.Kind != Map && (n.Kind != Scalar || s.alone == "") {
 		d.fail(n, t, "%s given where fields are expected; write name: value", given(n))
 		return
 	}
-	s := d.shapeOf(v.Type())
+	if n.Kind == Scalar {
+		n = &Node{Kind: Map, Line: n.Line, Column: n.Column, Pairs: []Pair{{s.alone, n.Line, n.Column, n}}}
+	}
 	seen := make(map[string]Pair, len(n.Pairs))
 	for _, p := range n.Pairs {
 		at := &trail{up: t, step: p.Key}
@@ -220,7 +231,13 @@ func (d *decoder) fields(n *Node, v reflect.Value, t *trail) {
 			continue
 		}
 		seen[f.name] = p
-		d.value(p.Value, v.FieldByIndex(f.index), at)
+		val := p.Value
+		if f.suffix != "" && val.Kind == Scalar {
+			bare := *val
+			bare.Text = strings.TrimSpace(strings.TrimSuffix(val.Text, f.suffix))
+			val = &bare
+		}
+		d.value(val, v.FieldByIndex(f.index), at)
 	}
 }
 
@@ -281,13 +298,13 @@ func Quote(s string) string {
 func example(k reflect.Kind) string {
 	switch k {
 	case reflect.Bool:
-		return "yes"
+		return "; write yes or no"
 	case reflect.Int:
-		return "3"
+		return "; write for example 3"
 	case reflect.Float64:
-		return "0.25"
+		return "; write for example 0.25"
 	}
-	return "text"
+	return ""
 }
 
 // nearest says which name was probably meant, or lists all.

@@ -110,6 +110,15 @@ func PathOf(steps ...any) string {
 	return p
 }
 
+// Get gives the node at exactly these steps, nil when it is not there or the
+// document is nil.
+func (d *Document) Get(steps ...any) *Node {
+	if d == nil || !d.Root.Has(steps...) {
+		return nil
+	}
+	return d.Root.Find(steps...)
+}
+
 // At makes a problem at a place in the document. The nearest node that exists
 // gives line and column.
 func (d *Document) At(sev Severity, text string, steps ...any) Problem {

@@ -1,0 +1,77 @@
+package job
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"proveout/strict"
+)
+
+// Words that fields of a job file may hold.
+var (
+	warmWords    = []string{"cold", "warm", "hot"}
+	wetWords     = []string{"dry", "damp", "wet"}
+	lampWords    = []string{"off", "steady", "flashing", "unknown"}
+	whenWords    = []string{"before", "after"}
+	cornerWords  = []string{"front_left", "front_right", "rear_left", "rear_right"} // corners 1 to 4
+	stateWords   = []string{"open", "suspected", "ruled_out"}                       // an overrule may set
+	arrangeWords = []string{"inline", "vee", "flat"}
+	sparkWords   = []string{"coil_on_plug", "waste_spark", "distributor", "none"}
+	injectWords  = []string{"port", "direct"}
+	fuelWords    = []string{"petrol", "diesel", "lpg", "cng", "ethanol"}
+	accessWords  = []string{"easy", "buried"}
+	delimWords   = []string{",", ";", "tab", "space", "|"}
+	decimalWords = []string{".", ","}
+)
+
+// alike are other spellings that cannot be mistaken.
+var alike = map[string]string{
+	"gasoline": "petrol", "gas": "petrol", "e85": "ethanol", "autogas": "lpg",
+	"cop": "coil_on_plug", "wasted_spark": "waste_spark", "distributer": "distributor",
+	"v": "vee", "boxer": "flat", "straight": "inline", "in_line": "inline",
+	"gdi": "direct", "mpi": "port", "key_on_engine_off": "key_on", "under_load": "load", "pulling": "load",
+	"comma": ",", "semicolon": ";", "point": ".", "dot": ".", "true": "yes", "false": "no",
+}
+
+// fold writes a word the way this file does: lower case, _ between parts.
+func fold(s string) string {
+	s = strings.ToLower(strings.TrimSpace(s))
+	s = strings.NewReplacer(" ", "_", "-", "_").Replace(s)
+	if w, ok := alike[s]; ok {
+		return w
+	}
+	return s
+}
+
+// pick finds a word in a list; the error lists the words.
+func pick(s string, words []string) (string, error) {
+	if w := fold(s); slices.Contains(words, w) {
+		return w, nil
+	}
+	if t := strings.TrimSpace(s); slices.Contains(words, t) {
+		return t, nil
+	}
+	hint := ""
+	if n := strict.Nearest(fold(s), words); n != "" {
+		hint = fmt.Sprintf("did you mean %q? ", n)
+	}
+	return "", fmt.Errorf("%s is not known here; %swrite one of: %s", strict.Quote(s), hint, strings.Join(words, ", "))
+}
+
+// yesNo reads an answer: "yes", "no", or "" for not known.
+func yesNo(s string) (string, error) {
+	switch w := fold(s); w {
+	case "", "unknown", "not_known", "?", "not_asked":
+		return "", nil
+	default:
+		b, ok := strict.Bool(w)
+		if !ok {
+			return "", fmt.Errorf("%s is no answer; write yes, no or unknown", strict.Quote(s))
+		}
+		if b {
+			return "yes", nil
+		}
+		return "no", nil
+	}
+}
