@@ -24,6 +24,10 @@ type Engine struct {
 	other       float64
 	chance      []float64
 	undone      int
+	doubtNow    float64 // bits, at the last Answer
+	nearly      []bool  // suspects a direct finding proves but for their chance
+	pred        *predictor
+	twoBefore   float64
 	conflictsOf []Conflict // found by the last Answer, before states are decided
 }
 
@@ -41,7 +45,7 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 		bound = 2
 		m.notes = append(m.notes, fmt.Sprintf("%d suspects: only up to two faults at once are considered", n))
 	}
-	e := &Engine{c: c, o: o, m: m, w: newField(n, bound), u: m.unreliable(), chance: make([]float64, n), before: make([]float64, n)}
+	e := &Engine{c: c, o: o, m: m, w: newField(n, bound), u: m.unreliable(), chance: make([]float64, n), before: make([]float64, n), nearly: make([]bool, n)}
 	widest := 2
 	for i := range m.tests {
 		widest = max(widest, len(m.tests[i].healthy))
@@ -52,6 +56,7 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 		return nil, err
 	}
 	copy(e.before, e.chance)
+	e.twoBefore = (e.w.zSize[2] + e.w.zSize[3]) / e.w.z
 	return e, nil
 }
 

@@ -31,7 +31,9 @@ func (e *Engine) Answer() (*Answer, error) {
 	listed := e.w.z - e.w.zOther
 	z := listed / (1 - e.other)
 	a.TwoOrMore = (e.w.zSize[2] + e.w.zSize[3]) / z
+	a.TwoOrMoreBefore = e.twoBefore
 	a.DoubtBits = e.doubt()
+	e.doubtNow = a.DoubtBits
 	a.Extended = e.extend()
 	chance := append([]float64(nil), e.chance...)
 	moved, err := e.movedBy()
@@ -57,7 +59,14 @@ func (e *Engine) Answer() (*Answer, error) {
 		a.RunnerUp = 1
 		a.Versus = e.compare(order[0], order[1])
 	}
+	if a.Conflicts, err = e.conflicts(); err != nil {
+		return nil, err
+	}
+	e.conflictsOf = a.Conflicts
 	e.decide(a, order)
+	if err := e.next(a); err != nil {
+		return nil, err
+	}
 	return a, nil
 }
 

@@ -126,6 +126,14 @@ func TestJudgeWorkedCase(t *testing.T) {
 		t.Logf("%-22s %.4f before %.4f %s by %q: %s", s.Suspect.ID, s.Chance, s.Before, s.State, s.By, s.Reason)
 	}
 	t.Log(a.GroupText, a.Stop, "none", a.NothingWrong, "other", a.NotListed, "two or more", a.TwoOrMore, "outside", a.Outside, "ext", a.Extended, "bits", a.DoubtBits)
+	for _, n := range a.Next {
+		t.Logf("%s min %.0f ends %.3f bits %.3f cost %.1f score %.4f: %s", n.Test.ID, n.Minutes, n.EndsIt, n.Bits, n.Cost, n.Score, n.Why)
+		for _, o := range n.Outcomes {
+			t.Logf("    %s %.3f %s", o.Outcome.ID, o.Chance, o.LeadsTo)
+		}
+	}
+	t.Log(a.Replace, a.CostNow)
+	t.Log(a.Versus)
 	if got := a.Suspects[0].Suspect.ID; got != "coil_weak@cyl3" && got != "plug_gap@cyl3" {
 		t.Errorf("leader is %s", got)
 	}

@@ -118,6 +118,7 @@ func (e *Engine) looksAt(t, f evidence.Subject) bool {
 // show marks the suspects that a direct test has proven.
 func (e *Engine) show(a *Answer, order []int) {
 	l := &e.m.limits
+	clear(e.nearly)
 	for x, i := range order {
 		s := &a.Suspects[x]
 		if s.Chance < l.SuspectedAt {
@@ -128,7 +129,7 @@ func (e *Engine) show(a *Answer, order []int) {
 			if !t.at.Test.Outcomes[d.class].Proves {
 				continue
 			}
-			why := e.whyNotShown(s, d, t)
+			why := e.whyNotShown(i, s, d, t)
 			if why == "" {
 				s.State, s.By = Shown, d.finding.ID
 				s.Reason = fmt.Sprintf("Shown by %s (%s): %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text)
@@ -140,7 +141,7 @@ func (e *Engine) show(a *Answer, order []int) {
 }
 
 // whyNotShown is empty when a direct finding shows the suspect.
-func (e *Engine) whyNotShown(s *SuspectAnswer, d direct, t *testModel) string {
+func (e *Engine) whyNotShown(i int, s *SuspectAnswer, d direct, t *testModel) string {
 	l, b := &e.m.limits, t.at.Test
 	switch {
 	case d.finding.State == evidence.NotEstablished:
@@ -159,13 +160,15 @@ func (e *Engine) whyNotShown(s *SuspectAnswer, d direct, t *testModel) string {
 		return "the others are the same: it does not tell this one apart"
 	case !b.Neighbours && b.Reads != nil && !cited && !compared:
 		return "there is no cited limit to hold it against"
-	case s.Chance < l.StopAt:
-		return fmt.Sprintf("its chance is %s, below %s", percent(s.Chance), percent(l.StopAt))
 	}
 	for _, c := range e.conflictsOf {
-		if slices.Contains(c.Findings, d.finding.ID) || slices.Contains(c.Findings, s.By) {
-			return "readings disagree; settle that first"
+		if slices.Contains(c.Findings, d.finding.ID) {
+			return "it disagrees with other readings; settle that first"
 		}
+	}
+	e.nearly[i] = true
+	if s.Chance < l.StopAt {
+		return fmt.Sprintf("its chance is %s, below %s", percent(s.Chance), percent(l.StopAt))
 	}
 	return ""
 }

@@ -37,7 +37,13 @@ type Limits struct {
 	CoverageUnknown   float64
 	NothingWrong      float64
 	NotListed         float64
+	DoubtWeight       float64
 	ReferMinutes      float64
+	RepairMinutes     float64
+	DangerMinutes     float64
+	WarningMinutes    float64
+	CautionMinutes    float64
+	InvasiveMinutes   float64
 }
 
 const ours = "our choice"
@@ -74,7 +80,13 @@ var limitTable = []struct {
 	{Threshold{"coverage_unknown", 0.70, "coverage of a test whose condition was not written down, where the book gives none", ours}, func(l *Limits) *float64 { return &l.CoverageUnknown }},
 	{Threshold{"nothing_wrong", 0.05, "prior share of 'nothing wrong' given a complaint, where the book gives none", ours}, func(l *Limits) *float64 { return &l.NothingWrong }},
 	{Threshold{"not_listed", 0.05, "prior share of 'something not listed' given a complaint, where the book gives none", "reasoning.md 4: 2-5 %, our choice"}, func(l *Limits) *float64 { return &l.NotListed }},
+	{Threshold{"doubt_weight", 0.5, "what removing all doubt is worth beside ending the search, when tests are ranked", ours}, func(l *Limits) *float64 { return &l.DoubtWeight }},
 	{Threshold{"refer_minutes", 180, "minutes a cause outside the list costs once every listed repair has failed", ours}, func(l *Limits) *float64 { return &l.ReferMinutes }},
+	{Threshold{"repair_minutes", 60, "minutes a repair is taken to cost where the book gives none", ours}, func(l *Limits) *float64 { return &l.RepairMinutes }},
+	{Threshold{"danger_minutes", 15, "minutes a test with a DANGER is held back by in the ranking", ours}, func(l *Limits) *float64 { return &l.DangerMinutes }},
+	{Threshold{"warning_minutes", 5, "the same for a WARNING", ours}, func(l *Limits) *float64 { return &l.WarningMinutes }},
+	{Threshold{"caution_minutes", 1, "the same for a CAUTION", ours}, func(l *Limits) *float64 { return &l.CautionMinutes }},
+	{Threshold{"invasive_minutes", 3, "the same for a test that takes a part off or moves it", ours}, func(l *Limits) *float64 { return &l.InvasiveMinutes }},
 }
 
 // DefaultLimits returns the figures of the table.

@@ -84,6 +84,9 @@ type NextTest struct {
 	Outcomes []OutcomeAhead
 	Missing  []string // equipment not on hand (only when asked for)
 	Why      string
+	// Repeat is how many more times a reading already begun should be taken (such
+	// as a pickup placed anew); 0 for a new test.
+	Repeat int
 }
 
 // Conflict is a small set of findings which no single or double fault explains.
@@ -106,6 +109,9 @@ type Answer struct {
 	// Outside bounds the chance of more simultaneous faults than were considered.
 	Outside   float64
 	TwoOrMore float64 // chance of two or more faults at once
+	// TwoOrMoreBefore is the same before any finding, given the complaint: 5-10 %
+	// with a sane book.
+	TwoOrMoreBefore float64
 	// Ambiguous names suspects that the evidence cannot tell apart, best first, as
 	// one group ("plug, boot or coil of cylinder 3, not yet separated").
 	Group     []string

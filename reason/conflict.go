@@ -1,0 +1,183 @@
+package reason
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+)
+
+// conflicts finds findings that disagree with the rest although every set of up
+// to three faults, nothing wrong, something not listed and a share of wrong
+// readings have been tried as explanations.
+//
+// For a line r of findings the evidence ratio is
+//
+//	R(r) = P(others, r replaced by "wrong") / P(all) = 1 / P(r | others),
+//
+// where P(r | others) is told relative to a reading spread evenly over all
+// outcomes. r is doubtful when R(r) reaches the limit. It is called a conflict
+// only when at least two other lines contradict it, each by itself: with
+// nothing but the complaint known, q contradicts r when
+//
+//	P(r) P(q) / P(r, q)
+//
+// reaches its own limit (Jensen's conflict measure, see reason/network for the
+// published Asia values). Lines count as independent: correlated findings are
+// one line.
+func (e *Engine) conflicts() ([]Conflict, error) {
+	l := &e.m.limits
+	lines := e.lines()
+	if len(lines) < 3 {
+		return nil, nil
+	}
+	if err := e.refresh(false); err != nil {
+		return nil, err
+	}
+	all := e.lnEvidence(nil)
+	type doubt struct {
+		line  int
+		ratio float64
+	}
+	var doubts []doubt
+	for x := range lines {
+		var lnZ float64
+		if err := e.without(lines[x].slots, func() { lnZ = e.lnEvidence(lines[x].slots) }); err != nil {
+			return nil, err
+		}
+		if r := lnZ - all; r >= math.Log(l.ConflictRatio) {
+			doubts = append(doubts, doubt{x, r})
+		}
+	}
+	if err := e.refresh(false); err != nil || len(doubts) == 0 {
+		return nil, err
+	}
+	sort.SliceStable(doubts, func(a, b int) bool { return doubts[a].ratio > doubts[b].ratio })
+	doubts = doubts[:min(3, len(doubts))]
+
+	// Only the complaint, then single lines and pairs.
+	for i := range e.slots {
+		if e.slots[i].on {
+			e.slots[i].factor.put(e.w, -1)
+		}
+	}
+	with := func(ls ...int) (float64, error) {
+		for _, x := range ls {
+			for _, i := range lines[x].slots {
+				e.slots[i].factor.put(e.w, 1)
+			}
+		}
+		err := e.refresh(false)
+		z := math.Log(e.w.z) + e.w.lnRef
+		for _, x := range ls {
+			for _, i := range lines[x].slots {
+				z += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.none)
+				e.slots[i].factor.put(e.w, -1)
+			}
+		}
+		return z, err
+	}
+	var out []Conflict
+	base, err := with()
+	alone := make([]float64, len(lines))
+	for x := range lines {
+		if err == nil {
+			alone[x], err = with(x)
+		}
+	}
+	for _, d := range doubts {
+		type pull struct {
+			line int
+			by   float64
+		}
+		var pulls []pull
+		for q := range lines {
+			if q == d.line || err != nil || !e.comparable(lines[q], lines[d.line]) {
+				continue
+			}
+			var both float64
+			both, err = with(d.line, q)
+			if by := alone[d.line] + alone[q] - base - both; by >= math.Log(l.ConflictPull) {
+				pulls = append(pulls, pull{q, by})
+			}
+		}
+		if len(pulls) < 2 {
+			continue
+		}
+		sort.SliceStable(pulls, func(a, b int) bool { return pulls[a].by > pulls[b].by })
+		c := Conflict{Doubtful: lines[d.line].ids[0], Factor: math.Exp(d.ratio), Findings: append([]string(nil), lines[d.line].ids...)}
+		for _, p := range pulls[:min(3, len(pulls))] {
+			c.Findings = append(c.Findings, lines[p.line].ids[0])
+		}
+		e.sayConflict(&c)
+		out = append(out, c)
+	}
+	for i := range e.slots {
+		if e.slots[i].on {
+			e.slots[i].factor.put(e.w, 1)
+		}
+	}
+	if err != nil {
+		return nil, err
+	}
+	return out, e.refresh(false)
+}
+
+// lnEvidence is ln of the summed weight of all hypotheses with the constants of
+// the factors put back, save those of the slots left out.
+func (e *Engine) lnEvidence(left []int) float64 {
+	z := math.Log(e.w.z) + e.w.lnRef
+	for i := range e.slots {
+		if e.slots[i].on && !slices.Contains(left, i) {
+			z += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.none)
+		}
+	}
+	return z
+}
+
+// comparable reports whether two lines were taken in conditions that can be
+// held against each other: warm-up state and wetness the same where both are
+// known. Operating states differ by the nature of the tests.
+func (e *Engine) comparable(a, b line) bool {
+	for _, i := range a.slots {
+		for _, j := range b.slots {
+			x, y := e.slots[i].cond, e.slots[j].cond
+			if x.Warm != "" && y.Warm != "" && x.Warm != y.Warm || x.Wet != "" && y.Wet != "" && isWet(x.Wet) != isWet(y.Wet) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// sayConflict writes the plain reason and what settles it.
+func (e *Engine) sayConflict(c *Conflict) {
+	name := func(id string) string {
+		for i := range e.findings {
+			if f := &e.findings[i]; f.ID == id {
+				t := &e.m.tests[e.m.byTest[testKey{f.Test, f.Subject}]]
+				k, _ := t.class(f)
+				return fmt.Sprintf("%s on %s (%s: %s)", t.at.Test.Name, f.Subject, id, t.at.Test.Outcomes[k].Text)
+			}
+		}
+		return id
+	}
+	var others []string
+	for _, id := range c.Findings[1:] {
+		if id != c.Doubtful && !slices.Contains(e.alsoOf(c.Doubtful), id) {
+			others = append(others, name(id))
+		}
+	}
+	c.Reason = fmt.Sprintf("%s does not fit %s: no one, two or three faults of the books explain them together; with it taken as wrong the rest is explained %s better.",
+		name(c.Doubtful), list(others, "and"), times(c.Factor))
+	c.Settle = fmt.Sprintf("Take %s again, and check cylinder, channel and unit; then keep it or set it aside.", name(c.Doubtful))
+}
+
+func (e *Engine) alsoOf(id string) []string {
+	for _, l := range e.lines() {
+		if slices.Contains(l.ids, id) {
+			return l.ids
+		}
+	}
+	return nil
+}

@@ -1,0 +1,221 @@
+package reason
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"proveout/book"
+	"proveout/evidence"
+)
+
+// accessOf finds shared access by id.
+func (m *model) accessOf(id string) (book.Access, bool) {
+	for _, b := range m.in.Books {
+		if a, ok := b.Access[id]; ok {
+			return a, true
+		}
+	}
+	return book.Access{}, false
+}
+
+func (m *model) hazard(id string) (book.Hazard, bool) {
+	for _, b := range m.in.Books {
+		if h, ok := b.Hazards[id]; ok {
+			return h, true
+		}
+	}
+	return book.Hazard{}, false
+}
+
+func (e *Engine) byAccess(easy, buried book.Num) float64 {
+	if e.m.in.Engine.Access == "buried" && buried.Source != "" {
+		return buried.Value
+	}
+	return easy.Value
+}
+
+// minutesFor is the time a test takes now: its own minutes by access class, the
+// shared access unless it is open, cooling first on a hot engine, and the other
+// subjects when the test compares them and they have not been done.
+func (e *Engine) minutesFor(i int, open []string) float64 {
+	t := &e.m.tests[i]
+	b := t.at.Test
+	full := e.byAccess(b.Minutes.Easy, b.Minutes.Buried)
+	more := b.Minutes.More.Value
+	done, left := 0, 0
+	for j := range e.m.tests {
+		if j == i || e.m.tests[j].same != t.same {
+			continue
+		}
+		if e.done(j) {
+			done++
+		} else {
+			left++
+		}
+	}
+	m := full
+	if done > 0 && more > 0 {
+		m = more
+	}
+	if b.Neighbours || b.Reads != nil && (b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "count") {
+		if more > 0 {
+			m += more * float64(left)
+		} else {
+			m += full * float64(left) * 0.5 // set-up is shared though the book gives no figure; our choice
+		}
+	}
+	if a, ok := e.m.accessOf(b.Access); ok && !slices.Contains(open, b.Access) && !slices.Contains(e.o.Open, b.Access) {
+		m += e.byAccess(a.Easy, a.Buried)
+		if e.c.EngineHot {
+			m += a.Cool.Value
+		}
+	}
+	return math.Max(m, 1)
+}
+
+// done reports whether a test was counted under conditions that cover the fault
+// conditions, and needs no repeat.
+func (e *Engine) done(i int) bool {
+	for k := range e.slots {
+		s := &e.slots[k]
+		if s.test != i || len(s.findings) == 0 {
+			continue
+		}
+		full := len(s.cover) == 0
+		for _, c := range s.cover {
+			full = full || c >= e.m.limits.CoverageNeeded
+		}
+		if !full {
+			continue
+		}
+		for _, x := range s.findings {
+			if e.findings[x].State != evidence.NotEstablished {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// missing lists equipment of a test that is not on hand.
+func (e *Engine) missing(t *book.Test) []string {
+	if e.c.Equipment == nil {
+		return nil
+	}
+	var out []string
+	for _, q := range t.Equipment {
+		if !slices.Contains(e.c.Equipment, q) {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// loads reports whether a test loads the engine.
+func (e *Engine) loads(t *book.Test) bool {
+	for _, h := range t.Hazards {
+		if x, ok := e.m.hazard(h); ok && x.Load {
+			return true
+		}
+	}
+	if len(t.At) == 0 {
+		return false
+	}
+	for _, s := range t.At {
+		if s != string(evidence.Load) {
+			return false
+		}
+	}
+	return true
+}
+
+// penalty is minutes added for hazards and for taking parts off, when tests are
+// ranked. The printed minutes do not contain it.
+func (e *Engine) penalty(t *book.Test) float64 {
+	l := &e.m.limits
+	p := 0.0
+	for _, id := range t.Hazards {
+		h, _ := e.m.hazard(id)
+		switch h.Word {
+		case "DANGER":
+			p = math.Max(p, l.DangerMinutes)
+		case "WARNING":
+			p = math.Max(p, l.WarningMinutes)
+		case "CAUTION":
+			p = math.Max(p, l.CautionMinutes)
+		}
+	}
+	if t.Invasive {
+		p += l.InvasiveMinutes
+	}
+	return p
+}
+
+// repairCost is the minutes to put suspect i right, parts included.
+func (e *Engine) repairCost(i int) float64 {
+	r := e.m.in.Suspects[i].Fault.Repair
+	c := r.Minutes.Value + r.Parts.Value
+	if c <= 0 {
+		c = e.m.limits.RepairMinutes
+	}
+	return c
+}
+
+// repairer works out the expected cost of repairing in the best order.
+type repairer struct {
+	order []int
+	cost  []float64
+	ratio []float64
+}
+
+func (e *Engine) newRepairer() *repairer {
+	r := &repairer{order: make([]int, len(e.chance)), cost: make([]float64, len(e.chance)), ratio: make([]float64, len(e.chance))}
+	for i := range r.cost {
+		r.cost[i] = e.repairCost(i)
+	}
+	return r
+}
+
+// expected is the expected minutes to a finished repair by repairs alone, one
+// after the other with a check after each, in falling order of chance over cost
+// (Kadane & Simon 1977), giving up for the cost refer after the best number of
+// them (Heckerman, Breese & Rommelse 1995):
+//
+//	ECR = sum_k c_k (1 - sum_{j<k} p_j) + (1 - sum p) refer.
+//
+// Chances are taken as of one fault at a time; nothing wrong costs nothing
+// beyond the check. first is the suspect to begin with, -1 for giving up at once.
+func (r *repairer) expected(chance []float64, none, refer float64) (ecr float64, first int) {
+	total := none
+	for _, p := range chance {
+		total += p
+	}
+	total = math.Max(total, 1)
+	r.order = r.order[:0]
+	for i, p := range chance {
+		// A repair pays only if its chance of sparing the referral is worth its cost.
+		if p*refer > r.cost[i]*1e-3 && p > 1e-4 {
+			r.order = append(r.order, i)
+			r.ratio[i] = p / r.cost[i]
+		}
+	}
+	sort.Slice(r.order, func(a, b int) bool {
+		x, y := r.order[a], r.order[b]
+		if r.ratio[x] != r.ratio[y] {
+			return r.ratio[x] > r.ratio[y]
+		}
+		return x < y
+	})
+	left := 1 - none/total
+	best, first := left*refer, -1
+	sum := 0.0
+	for _, i := range r.order {
+		sum += r.cost[i] * left
+		left = math.Max(0, left-chance[i]/total)
+		if v := sum + left*refer; v < best {
+			best, first = v, r.order[0]
+		}
+	}
+	return best, first
+}
