@@ -22,12 +22,17 @@ const (
 	Noisy           Flag = "noisy"
 	WrongChannel    Flag = "does not look like this kind of signal"
 	Unplaced        Flag = "no cylinder given"
+	Drifted         Flag = "drifted between first and last"
+	ScaleUnsure     Flag = "scale or unit looks wrong"
+	NoExposure      Flag = "no exposure behind the count"
+	FuelUnknown     Flag = "fuel not known"
+	Diluted         Flag = "weighted register, not a count"
 )
 
 // Blocks reports whether a reading with the flag must not be used to decide.
 func (f Flag) Blocks() bool {
 	switch f {
-	case Clipped, TooSlow, TooFewEvents, Stale, WrongChannel, Jump:
+	case Clipped, TooSlow, TooFewEvents, Stale, WrongChannel, Jump, ScaleUnsure, NoExposure:
 		return true
 	}
 	return false

@@ -1,0 +1,343 @@
+package measure
+
+import (
+	"math"
+
+	"proveout/stats"
+	"proveout/trace"
+)
+
+// Spark shape thresholds (our choice unless noted).
+const (
+	settleSeconds = 25e-6  // lead ringing after breakdown
+	firstLook     = 150e-6 // spark line is first judged up to here
+	stepSeconds   = 8e-6   // spark line is followed in means of this length
+	longestBurn   = 6e-3   // trade.md 2.2: more than 2.2 ms is long
+	shortestBurn  = 60e-6
+	ringSpan      = 2.5e-3
+	failedSwing   = 0.25 // opposite swing of a spark that did not jump, of its peak
+	riseSamples   = 8    // samples from 25 % to the crest of a firing line for its height to count
+)
+
+// spark is one firing as measured, in the unit of the trace, sign removed.
+type spark struct {
+	crest    int     // sample of the crest
+	end      int     // sample of the end of burn
+	t        float64 // s from the start of the recording
+	height   float64 // crest over rest level, corrected for half a sample of rise
+	heightSD float64 // from sampling and noise
+	rise     float64 // samples from a quarter of the height to the crest
+	clipped  bool
+	missing  bool // no spark line: the voltage swings back at once
+	burn     float64
+	burnSD   float64 // of this one firing
+	burnSys  float64 // part of it that is the same in every firing
+	level    float64 // median of the spark line
+	levelSD  float64
+	slope    float64 // change over the whole burn, over level
+	noise    float64 // turbulence over level
+	spike    float64 // top at the end over the line there
+	rings    float64 // full swings after the end; NaN where noise hides them
+	strikes  int
+	cut      bool // the run ended before the burn did
+}
+
+// measureSpark measures the firing of one cluster. sign is +1 or -1. ok is false
+// when the crest cannot be placed inside one run.
+func (w *wave) measureSpark(c cluster, sign float64, limit int) (spark, bool) {
+	near := max(2, int(nearSeconds*w.rate), w.size)
+	from, to := c.top*w.size-w.size-near, (c.top+1)*w.size+near
+	seg, ok := w.run(min(max(c.top*w.size, 0), len(w.v)-1))
+	if !ok {
+		return spark{}, false
+	}
+	from, to = max(from, seg.First), min(to, seg.End)
+	// The first crest of the cluster that comes near its largest: coils that strike
+	// again and again are measured on the first strike.
+	at := func(i int) float64 { return sign * (w.v[i] - w.hum.at(w.seconds(i))) }
+	peak, top := -1, math.Inf(-1)
+	for i := from; i < to; i++ {
+		if x := at(i); x > top {
+			top, peak = x, i
+		}
+	}
+	if peak < 0 {
+		return spark{}, false
+	}
+	end := min(seg.End, peak+int((longestBurn+ringSpan)*w.rate), limit)
+	pre := max(seg.First, peak-int(400e-6*w.rate)-4)
+	y := make([]float64, end-pre)
+	drift := w.localRest(c, seg, sign)
+	for i := range y {
+		y[i] = at(pre+i) - drift
+	}
+	k := peak - pre
+	s := spark{crest: peak, t: w.seconds(peak), strikes: 1}
+	w.crest(&s, y, k)
+	w.follow(&s, y, k)
+	s.end += pre
+	return s, true
+}
+
+// crest measures the firing line. Its true top lies between the highest sample
+// and the next: on a rise of d per sample it is d/2 higher on average, uniform
+// over d.
+func (w *wave) crest(s *spark, y []float64, k int) {
+	h := y[k]
+	d := 0.0
+	if k > 0 {
+		d = math.Max(0, math.Min(h, h-y[k-1]))
+	}
+	s.height = h + d/2
+	s.heightSD = math.Hypot(d/math.Sqrt(12), w.sigma)
+	i := k
+	for i > 0 && y[i] > h/4 {
+		i--
+	}
+	s.rise = float64(k - i)
+	flat := 0
+	for j := k; j < len(y) && y[j] >= h-1e-9*math.Abs(h); j++ {
+		flat++
+	}
+	raw := math.Abs(w.v[s.crest])
+	s.clipped = flat >= 3 && w.rate >= 200e3 || w.full > 0 && raw >= 0.995*w.full
+}
+
+// follow walks along the spark line to its end and measures it.
+//
+// Burn time runs from the crest to where the voltage leaves the spark line for
+// good. The walk finds where it falls through half of the line's level; the end
+// is carried back from the 50 % and 90 % crossings along a cosine, the way the
+// coil's rest energy starts to ring: end = t90 - 0.757 (t50 - t90), with
+// acos(0.9) = 0.451 and acos(0.5) = 1.047.
+func (w *wave) follow(s *spark, y []float64, k int) {
+	dt := 1 / w.rate
+	n := max(1, int(math.Round(stepSeconds*w.rate)))
+	first := k + max(1, int(math.Ceil(settleSeconds*w.rate)))
+	look := min(len(y), k+max(int(firstLook*w.rate), first-k+3))
+	if first >= look {
+		s.cut = true
+		return
+	}
+	level := stats.Median(y[first:look])
+	floor := 3 * w.sigma / math.Sqrt(float64(n))
+	low := 0.0
+	for i := k; i < min(len(y), k+int(350e-6*w.rate)); i++ {
+		low = math.Min(low, y[i])
+	}
+	if low < -failedSwing*s.height || level < math.Max(floor, 0.004*s.height) {
+		s.missing = true
+		s.rings = math.NaN()
+		return
+	}
+	var means []float64
+	for i := first; i+n <= len(y); i += n {
+		m := 0.0
+		for _, v := range y[i : i+n] {
+			m += v
+		}
+		means = append(means, m/float64(n))
+	}
+	back := max(3, int(120e-6*w.rate)/n)
+	over, ref := -1, level
+	skip := max(1, (look-first)/n/2)
+	for j := skip; j < len(means); j++ {
+		lo := max(0, j-1-back)
+		if j-1 > lo {
+			ref = stats.Median(means[lo : j-1])
+		}
+		if means[j] > 0.5*ref {
+			continue
+		}
+		// For good: the next two stay down too, or it swings through zero.
+		stays := true
+		for q := j + 1; q < min(j+3, len(means)); q++ {
+			stays = stays && means[q] < 0.7*ref
+		}
+		if stays || means[j] < -0.2*ref {
+			over = j
+			break
+		}
+	}
+	if over < 0 {
+		s.cut = true
+		return
+	}
+	w.endOfBurn(s, y, k, first+over*n, n, ref, dt)
+	if s.burn < shortestBurn {
+		s.missing, s.burn = true, 0
+		s.rings = math.NaN()
+		return
+	}
+	w.line(s, means, first, n, k)
+	w.ring(s, y, ref)
+}
+
+// endOfBurn places the end around sample j where the mean fell under half of ref.
+func (w *wave) endOfBurn(s *spark, y []float64, k, j, n int, ref, dt float64) {
+	from := max(k+1, j-max(3*n, int(100e-6*w.rate)))
+	to := min(len(y)-1, j+2*n)
+	smooth := smoother(y, from, to, max(1, int(math.Round(4e-6*w.rate))))
+	// A spike at the end is higher than the line: the fall is measured from its top.
+	top, at := ref, -1
+	for i := from; i <= min(j+n, to); i++ {
+		if v := smooth(i); v > top {
+			top, at = v, i
+		}
+	}
+	s.spike = math.Max(1, top/ref)
+	if top < 1.25*ref || top-ref < 4*w.sigma/math.Sqrt(float64(max(1, int(4e-6*w.rate)))) {
+		top, at = ref, -1
+	}
+	start := from
+	if at > 0 {
+		start = at
+	}
+	half, ninety := crossing(smooth, start, to, 0.5*top), crossing(smooth, start, to, 0.9*top)
+	// With noise the 90 % level is crossed early and often: take the last crossing
+	// before the half one.
+	for i := int(half); i > start; i-- {
+		if smooth(i) >= 0.9*top {
+			ninety = math.Min(half, float64(i)+frac(smooth(i), smooth(i+1), 0.9*top))
+			break
+		}
+	}
+	fall := math.Max(0, half-ninety)
+	fix := math.Min(0.757*fall, 60e-6*w.rate)
+	end := ninety - fix
+	if at > 0 {
+		end = math.Max(end, float64(at))
+	}
+	s.end = int(math.Round(end))
+	s.burn = (end - float64(k) - 0.5) * dt
+	// Half a sample at the crest, the noise over the slope at the end, half of the
+	// carry-back.
+	slope := 0.4 * top / math.Max(fall, 1)
+	s.burnSys = dt * fix / math.Sqrt(12)
+	s.burnSD = dt * math.Sqrt(1.0/12+1.0/12+math.Pow(math.Min(w.sigma/math.Max(slope, 1e-300), 5), 2)+fix*fix/12)
+}
+
+// smoother gives a centred moving mean of y over width samples.
+func smoother(y []float64, from, to, width int) func(int) float64 {
+	half := width / 2
+	lo, hi := max(0, from-half-2), min(len(y), to+half+3)
+	sums := make([]float64, hi-lo+1)
+	for i := lo; i < hi; i++ {
+		sums[i-lo+1] = sums[i-lo] + y[i]
+	}
+	return func(i int) float64 {
+		a, b := max(lo, i-half), min(hi, i+half+1)
+		return (sums[b-lo] - sums[a-lo]) / float64(b-a)
+	}
+}
+
+// crossing is the first place at or after start where f falls through x, as a
+// fraction of samples; to when it never does.
+func crossing(f func(int) float64, start, to int, x float64) float64 {
+	for i := start; i < to; i++ {
+		if f(i) >= x && f(i+1) < x {
+			return float64(i) + frac(f(i), f(i+1), x)
+		}
+	}
+	return float64(to)
+}
+
+func frac(a, b, x float64) float64 {
+	if a == b {
+		return 0
+	}
+	return math.Min(1, math.Max(0, (a-x)/(a-b)))
+}
+
+// line measures level, slope and turbulence between 10 % and 92 % of the burn.
+func (w *wave) line(s *spark, means []float64, first, n, k int) {
+	burn := s.burn * w.rate
+	a := max(0, int(0.10*burn-float64(first-k))/n)
+	b := min(len(means), int(0.92*burn-float64(first-k))/n)
+	if b-a < 4 {
+		a, b = 0, max(1, min(len(means), int(burn-float64(first-k))/n))
+	}
+	part := means[a:b]
+	s.level = stats.Median(part)
+	// The recorder's step does not average out on a steady line.
+	s.levelSD = math.Hypot(w.sigma/math.Sqrt(float64(len(part)*n)), w.step/math.Sqrt(12))
+	if len(part) < 4 || !(s.level > 0) {
+		return
+	}
+	mx, my := float64(len(part)-1)/2, 0.0
+	for _, v := range part {
+		my += v / float64(len(part))
+	}
+	sxy, sxx := 0.0, 0.0
+	for i, v := range part {
+		sxy += (float64(i) - mx) * (v - my)
+		sxx += (float64(i) - mx) * (float64(i) - mx)
+	}
+	slope := sxy / sxx
+	s.slope = slope * burn / float64(n) / s.level
+	rest := make([]float64, len(part))
+	for i, v := range part {
+		rest[i] = v - my - slope*(float64(i)-mx)
+	}
+	r := stats.MADSigma(rest)
+	own := w.sigma / math.Sqrt(float64(n))
+	s.noise = math.Sqrt(math.Max(0, r*r-own*own)) / s.level
+}
+
+// ring counts full swings after the end of burn: alternating extremes beyond a
+// tenth of the spark line and four times the noise.
+func (w *wave) ring(s *spark, y []float64, ref float64) {
+	width := max(1, int(math.Round(6e-6*w.rate)))
+	from, to := s.end, min(len(y)-1, s.end+int(ringSpan*w.rate))
+	if w.rate < 100e3 || to-from < int(300e-6*w.rate) {
+		s.rings = math.NaN() // a ring of 4-20 kHz needs samples to be seen
+		return
+	}
+	smooth := smoother(y, from, to, width)
+	bar := math.Max(0.10*ref, math.Max(4*w.sigma/math.Sqrt(float64(width)), 0.75*w.step))
+	if bar > 0.35*ref {
+		s.rings = math.NaN()
+		return
+	}
+	halves, side := 0, 1
+	for i := from; i < to; i++ {
+		v := smooth(i)
+		if side > 0 && v < -bar || side < 0 && v > bar {
+			halves++
+			side = -side
+		}
+	}
+	s.rings = float64(halves) / 2
+}
+
+// localRest is what the rest level is off by at a cluster after hum was taken
+// away: droop of the coupling and slow drift. It is the straight line between
+// quiet blocks 5-9 ms before the crest and 2-6 ms after the last movement, or one
+// of the two, or nothing when neither is there.
+func (w *wave) localRest(c cluster, seg trace.Segment, sign float64) float64 {
+	block := float64(w.size) / w.rate
+	mean := func(from, to int) (float64, float64, bool) {
+		var mids []float64
+		for b := max(from, 0); b < min(to, len(w.lo)); b++ {
+			if b*w.size < seg.First || (b+1)*w.size > seg.End || w.lo[b] > w.hi[b] || w.hi[b]-w.lo[b] > 2.5*w.quiet {
+				continue
+			}
+			mids = append(mids, sign*((w.lo[b]+w.hi[b])/2-w.hum.at(w.seconds(b*w.size+w.size/2))))
+		}
+		if len(mids) < 5 {
+			return 0, 0, false
+		}
+		return stats.MedianInPlace(mids), float64(from+to) / 2, true
+	}
+	before, tb, okB := mean(c.top-int(9e-3/block), c.top-int(5e-3/block))
+	after, ta, okA := mean(c.last+int(2e-3/block), c.last+int(6e-3/block))
+	switch {
+	case okB && okA && ta > tb:
+		return before + (after-before)*(float64(c.top)-tb)/(ta-tb)
+	case okB:
+		return before
+	case okA:
+		return after
+	}
+	return 0
+}
