@@ -15,8 +15,7 @@ import (
 // docs/fault-book.md for the list. The books are taken together, as Instantiate
 // takes them: a later book may use what an earlier one defines.
 //
-// Problems come in order of the books, then by line. Notes are figures of the
-// self-test.
+// Problems come by file and line. Notes are figures of the self-test.
 func Check(books ...*Book) []Problem { return check(books, books) }
 
 // CheckOverlay checks only b, which stands on the books of base.
@@ -26,23 +25,19 @@ func CheckOverlay(b *Book, base ...*Book) []Problem {
 
 func check(books, focus []*Book) []Problem {
 	c := newChecker(books)
-	var out []Problem
 	for _, b := range focus {
 		c.book = b
-		c.found = nil
 		c.head()
 		c.tables()
 		c.components()
 		c.faults()
 		c.tests()
-		strict.Sort(c.found)
-		out = append(out, c.found...)
 	}
-	c.found = nil
 	c.layouts(focus)
 	c.pairs(focus)
 	c.severalFaults(focus)
-	return append(out, c.found...)
+	strict.Sort(c.found)
+	return c.found
 }
 
 // checker holds what all the books define.

@@ -161,7 +161,7 @@ func (d *decoder) entries(n *Node, v reflect.Value, t *trail) {
 // shape is the fields of a struct type by every name they may have.
 type shape struct {
 	byName map[string]field
-	alone  string // the field that a single value stands for
+	alone  string   // the field that a single value stands for
 	names  []string // the main names, in order
 }
 
