@@ -576,3 +576,13 @@ func (e *Engine) sayReplace(a *Answer, cands []candidate, now float64, first int
 			phrase(&s), percent(e.chance[first]), minutes(e.repairCost(first)), minutes(now), minutes(best), t.Test.Name)
 	}
 }
+
+// MinutesFor is the time a test (test@subject) takes now; 0 if there is none.
+func (e *Engine) MinutesFor(id string) float64 {
+	for i := range e.m.tests {
+		if e.m.tests[i].at.ID == id {
+			return e.minutesFor(i, nil)
+		}
+	}
+	return 0
+}

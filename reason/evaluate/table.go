@@ -1,0 +1,174 @@
+package evaluate
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+
+	"proveout/reason"
+)
+
+// Bin is one bin of the reliability diagram.
+type Bin struct {
+	From, To float64
+	N        int
+	Mean     float64 // mean chance told
+	Share    float64 // share that were true
+}
+
+// Score sums up the jobs of one policy.
+type Score struct {
+	Policy       Policy
+	Jobs         int
+	Listed       int // jobs whose cause is in the book
+	Stopped      int // jobs that ended with a suspect shown
+	RightFirst   int // of the listed
+	RightShown   int // of the listed
+	WronglyShown int
+	TrueRuledOut int
+	ByElim       int
+	RuledOut     float64 // suspects ruled out at the end, mean
+	Conflicts    int
+	Minutes      float64 // mean, all jobs
+	MinutesShown float64 // mean, jobs that reached the right cause shown
+	Tests        float64
+	Brier        float64 // mean over suspects and jobs of (chance - truth)^2, times the number of suspects
+	LogLoss      float64 // mean of -ln(chance of what is true)
+	Bins         []Bin
+}
+
+// Config is what Run needs.
+type Config struct {
+	World   func(rng *rand.Rand) *World
+	Jobs    int
+	Seed    uint64
+	Options reason.Options
+	// Each, if set, is called after each job: for a progress display.
+	Each func(done int)
+}
+
+// Run plays the same vehicles under each policy and gives the scores in order.
+func Run(c Config, policies ...Policy) ([]Score, error) {
+	out := make([]Score, len(policies))
+	bins := []float64{0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.0000001}
+	for p := range out {
+		out[p].Policy = policies[p]
+		for b := 1; b < len(bins); b++ {
+			out[p].Bins = append(out[p].Bins, Bin{From: bins[b-1], To: bins[b]})
+		}
+	}
+	for n := range c.Jobs {
+		for p, by := range policies {
+			rng := rand.New(rand.NewPCG(c.Seed, uint64(n)))
+			w := c.World(rng)
+			t := w.Draw(rng)
+			j, err := w.Play(t, by, c.Options, rng)
+			if err != nil {
+				return nil, fmt.Errorf("job %d of seed %d, %s: %w", n, c.Seed, by, err)
+			}
+			out[p].add(j)
+		}
+		if c.Each != nil {
+			c.Each(n + 1)
+		}
+	}
+	for p := range out {
+		out[p].finish()
+	}
+	return out, nil
+}
+
+func (s *Score) add(j *Job) {
+	s.Jobs++
+	listed := len(j.Truth.Causes) > 0
+	count := func(n *int, ok bool) {
+		if ok {
+			*n++
+		}
+	}
+	count(&s.Listed, listed)
+	count(&s.Stopped, j.Stopped)
+	count(&s.RightFirst, listed && j.RightFirst)
+	count(&s.RightShown, listed && j.RightShown)
+	count(&s.WronglyShown, j.WronglyShown)
+	count(&s.TrueRuledOut, j.TrueRuledOut)
+	count(&s.ByElim, j.ByElim)
+	count(&s.Conflicts, j.Conflict)
+	s.RuledOut += float64(j.RuledOut)
+	s.Minutes += j.Minutes
+	s.Tests += float64(j.Tests)
+	if j.RightShown {
+		s.MinutesShown += j.Minutes
+	}
+	s.LogLoss -= math.Log(math.Max(j.TrueChance, 1e-12))
+	for i, p := range j.Chances {
+		y := 0.0
+		if j.Truth.is(i) {
+			y = 1
+		}
+		s.Brier += (p - y) * (p - y)
+		for b := range s.Bins {
+			if k := &s.Bins[b]; p >= k.From && p < k.To {
+				k.N++
+				k.Mean += p
+				k.Share += y
+			}
+		}
+	}
+}
+
+func (s *Score) finish() {
+	n := math.Max(1, float64(s.Jobs))
+	s.RuledOut /= n
+	s.Minutes /= n
+	s.Tests /= n
+	s.Brier /= n
+	s.LogLoss /= n
+	s.MinutesShown /= math.Max(1, float64(s.RightShown))
+	for b := range s.Bins {
+		if k := &s.Bins[b]; k.N > 0 {
+			k.Mean /= float64(k.N)
+			k.Share /= float64(k.N)
+		}
+	}
+}
+
+// Text prints scores side by side, then the reliability of the first.
+func Text(scores []Score) string {
+	var b strings.Builder
+	row := func(name string, f func(s *Score) string) {
+		fmt.Fprintf(&b, "%-34s", name)
+		for i := range scores {
+			fmt.Fprintf(&b, "%20s", f(&scores[i]))
+		}
+		b.WriteByte('\n')
+	}
+	share := func(k, n int) string {
+		if n == 0 {
+			return "-"
+		}
+		return fmt.Sprintf("%d of %d (%.1f %%)", k, n, 100*float64(k)/float64(n))
+	}
+	row("", func(s *Score) string { return string(s.Policy) })
+	row("right cause first at the end", func(s *Score) string { return share(s.RightFirst, s.Listed) })
+	row("right cause shown", func(s *Score) string { return share(s.RightShown, s.Listed) })
+	row("a wrong cause shown", func(s *Score) string { return share(s.WronglyShown, s.Jobs) })
+	row("a true cause ruled out, ever", func(s *Score) string { return share(s.TrueRuledOut, s.Jobs) })
+	row("suspects ruled out, mean", func(s *Score) string { return fmt.Sprintf("%.1f", s.RuledOut) })
+	row("jobs with a conflict", func(s *Score) string { return share(s.Conflicts, s.Jobs) })
+	row("minutes, mean", func(s *Score) string { return fmt.Sprintf("%.0f", s.Minutes) })
+	row("minutes to the right cause shown", func(s *Score) string { return fmt.Sprintf("%.0f", s.MinutesShown) })
+	row("tests, mean", func(s *Score) string { return fmt.Sprintf("%.1f", s.Tests) })
+	row("log loss of the truth", func(s *Score) string { return fmt.Sprintf("%.3f", s.LogLoss) })
+	row("Brier score", func(s *Score) string { return fmt.Sprintf("%.3f", s.Brier) })
+	if len(scores) > 0 {
+		fmt.Fprintf(&b, "\nReliability at the end (%s): chance told against share true\n", scores[0].Policy)
+		for _, k := range scores[0].Bins {
+			if k.N > 0 {
+				fmt.Fprintf(&b, "  %5.1f to %5.1f %%  told %5.1f %%  true %5.1f %%  n %d\n", 100*k.From, 100*math.Min(1, k.To), 100*k.Mean, 100*k.Share, k.N)
+			}
+		}
+	}
+	return b.String()
+}
