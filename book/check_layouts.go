@@ -239,17 +239,21 @@ func (c *checker) severalFaults(focus []*Book) {
 			continue
 		}
 		c.book = b
+		var engines []*Instance
+		for _, e := range c.matrix(b) {
+			in, err := Instantiate(e, c.books...)
+			if err != nil {
+				return // reported above
+			}
+			engines = append(engines, in)
+		}
 		for _, s := range sorted(b.Symptoms) {
 			low, high, at := math.Inf(1), 0.0, ""
-			for _, e := range c.matrix(b) {
-				in, err := Instantiate(e, c.books...)
-				if err != nil {
-					return // reported above
-				}
+			for _, in := range engines {
 				if p := SeveralFaults(in, s); p > 0 {
 					low = math.Min(low, p)
 					if p > high {
-						high, at = p, layoutName(e)
+						high, at = p, layoutName(in.Engine)
 					}
 				}
 			}

@@ -13,7 +13,6 @@ type converter struct {
 	problems []Problem
 	anchors  map[string]*Node
 	open     map[string]bool // anchors whose value is being read: an alias to one is a circle
-	sizes    map[*Node]int   // nodes with aliases expanded
 	full     bool
 }
 
@@ -58,7 +57,7 @@ func (c *converter) node(n ast.Node, depth int) *Node {
 		for _, v := range n.Values {
 			item := c.node(v, depth+1)
 			out.Items = append(out.Items, item)
-			size += c.sizes[item]
+			size += item.size
 		}
 	case *ast.LiteralNode:
 		out.Kind, out.Text, out.Quoted = Scalar, n.Value.Value, true
@@ -95,7 +94,7 @@ func (c *converter) node(n ast.Node, depth int) *Node {
 	default:
 		c.fail(tk, "%s is not used in this format; write fields, lists and single values", n.Type())
 	}
-	c.sizes[out] = size
+	out.size = size
 	if size > MaxNodes && !c.full {
 		c.full = true
 		c.fail(tk, "more than %d values once aliases are expanded; write fewer or shorter", MaxNodes)
@@ -124,7 +123,7 @@ func (c *converter) pair(m *Node, v *ast.MappingValueNode, depth int) int {
 	}
 	val := c.node(v.Value, depth+1)
 	m.Pairs = append(m.Pairs, Pair{Key: key.Value, Line: key.Position.Line, Column: max(key.Position.Column, 1), Value: val})
-	return c.sizes[val]
+	return val.size
 }
 
 // place puts a block map at its first field: the parser gives the colon.

@@ -29,6 +29,8 @@ type Node struct {
 	Quoted       bool    // the scalar stood in quotes or in a block
 	Pairs        []Pair  // of a map, as written
 	Items        []*Node // of a list
+
+	size int // nodes in it, aliases expanded
 }
 
 // Pair is one field of a map.

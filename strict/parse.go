@@ -63,7 +63,7 @@ func Parse(name string, data []byte) (doc *Document, problems []Problem) {
 		}
 		return nil, fail(0, 0, "%s", err.Error())
 	}
-	c := &converter{name: name, anchors: map[string]*Node{}, open: map[string]bool{}, sizes: map[*Node]int{}}
+	c := &converter{name: name, anchors: map[string]*Node{}, open: map[string]bool{}}
 	var root *Node
 	docs := 0
 	for _, d := range file.Docs {
