@@ -23,12 +23,13 @@ const (
 	FuelBelowQuarter     = "fuel_below_quarter"       // fuel level below a quarter
 	RecentEngineWork     = "recent_engine_work"       // engine, module or crank sensor worked on lately
 	RecentPlugOrCoilWork = "recent_plug_or_coil_work" // plugs, coils, boots or leads fitted lately
+	RecentDrivelineWork  = "recent_driveline_work"    // clutch, gearbox, shafts, wheels or tyres worked on lately
 	BoostedLoadOnly      = "boosted_load_only"        // boosted engine, shows only under load
 	LampFlashing         = "lamp_flashing"            // the warning lamp flashes
 )
 
 // DerivedFacts lists the ids above.
-var DerivedFacts = []string{WorseWet, WorseHot, WorseColdStart, FuelBelowQuarter, RecentEngineWork, RecentPlugOrCoilWork, BoostedLoadOnly, LampFlashing}
+var DerivedFacts = []string{WorseWet, WorseHot, WorseColdStart, FuelBelowQuarter, RecentEngineWork, RecentPlugOrCoilWork, RecentDrivelineWork, BoostedLoadOnly, LampFlashing}
 
 // Complained is the complaint and its conditions.
 type Complained struct {
@@ -222,7 +223,8 @@ var workWords = []struct {
 	words []string
 }{
 	{RecentPlugOrCoilWork, []string{"plug", "sparkplug", "coil", "boot"}},
-	{RecentEngineWork, []string{"engine", "timing", "camshaft", "crankshaft", "crank", "head", "gasket", "flywheel", "clutch", "gearbox", "transmission", "module", "ecu", "software", "injector"}},
+	{RecentEngineWork, []string{"engine", "timing", "camshaft", "crankshaft", "crank", "head", "gasket", "flywheel", "module", "computer", "ecu", "software", "injector"}},
+	{RecentDrivelineWork, []string{"clutch", "flywheel", "gearbox", "transmission", "driveshaft", "shaft", "axle", "wheel", "tyre", "tire"}},
 }
 
 // mentions reports whether a text has one of the words, in singular or plural.
@@ -255,13 +257,13 @@ func (r *resolver) recent() {
 			}
 		}
 		if len(ids) == 0 {
-			r.note(fmt.Sprintf("%s: taken as neither engine nor plug and coil work; history.facts can say otherwise", strict.Quote(w)), "complaint", "conditions", "recent_work", i)
+			r.note(fmt.Sprintf("%s: taken as nothing a fault book asks for; history.facts can say otherwise", strict.Quote(w)), "complaint", "conditions", "recent_work", i)
 			continue
 		}
 		r.note(fmt.Sprintf("%s: taken as %s: yes; history.facts can say otherwise", strict.Quote(w), strings.Join(ids, ", ")), "complaint", "conditions", "recent_work", i)
 	}
 	if none {
-		facts[RecentEngineWork], facts[RecentPlugOrCoilWork] = "no", "no"
+		facts[RecentEngineWork], facts[RecentPlugOrCoilWork], facts[RecentDrivelineWork] = "no", "no", "no"
 	}
 }
 

@@ -27,7 +27,8 @@ func bare(s string) bool {
 }
 
 // of reads a quantity for a feature and checks that the unit fits it. Counts and
-// ratios may be bare numbers.
+// ratios may be bare numbers; the height of a trace, which is compared with the
+// others only, may be in volts.
 func of(s, unitApart string, f evidence.Feature) (unit.Quantity, error) {
 	q, err := quantity(s, unitApart)
 	if err != nil {
@@ -43,7 +44,7 @@ func of(s, unitApart string, f evidence.Feature) (unit.Quantity, error) {
 		}
 		return q, err
 	}
-	if q.Unit.Dim == f.Dim {
+	if q.Unit.Dim == f.Dim || f.Amplitude && f.Dim == unit.None && q.Unit.Dim == unit.Voltage {
 		return q, nil
 	}
 	if bare(s) && unitApart == "" {
