@@ -67,6 +67,7 @@ const (
 	columnField = 300.0e3 // V/m
 	columnAt    = 3.2e5   // Pa
 	blowOutAmp  = 1.2e-3  // A at which a calm arc goes out
+	switchOff   = 10e-6   // s
 )
 
 // Needs is the voltage the gap needs in the gas, without cycle-to-cycle spread:
@@ -131,8 +132,9 @@ func (s Secondary) strike(rng *rand.Rand, g Gas, v float64) (Spark, float64) {
 		sp.Peak = sp.Required
 	}
 	sp.Arced = true
-	// Half as long again as the bare quarter sine: see Spark.Voltage.
-	sp.riseSeconds = 1.5 * math.Sqrt(c.SecondaryH*c.SecondaryF) * math.Asin(min(1, sp.Peak/sp.Available))
+	// Half as long again as the bare quarter sine (see Spark.Voltage), and what the
+	// driver takes to switch off.
+	sp.riseSeconds = switchOff + 1.5*math.Sqrt(c.SecondaryH*c.SecondaryF)*math.Asin(min(1, sp.Peak/sp.Available))
 	return sp, noise
 }
 

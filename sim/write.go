@@ -11,7 +11,8 @@ import (
 
 // CSVStyle is how a recorder writes its text.
 type CSVStyle struct {
-	TimeUnit  string // "s", "ms", "us"; empty = no time column
+	TimeUnit  string // "s", "ms", "us" (whole microseconds); empty = no time column
+	Milli     bool   // write millivolts, whole
 	Delimiter byte   // 0 = ','
 	Comma     bool   // decimal comma
 	Name      string // of the channel; empty = "Channel A"
@@ -32,7 +33,11 @@ func (s Samples) CSV(style CSVStyle) []byte {
 	case "ms":
 		scale, digits = 1e3, 4
 	case "us":
-		scale, digits = 1e6, 1
+		scale, digits = 1e6, 0
+	}
+	volt, places := 1.0, 3
+	if style.Milli {
+		volt, places = 1e3, 0
 	}
 	var b bytes.Buffer
 	for _, p := range style.Preamble {
@@ -41,7 +46,7 @@ func (s Samples) CSV(style CSVStyle) []byte {
 	if style.TimeUnit != "" {
 		fmt.Fprintf(&b, "Time (%s)%c", style.TimeUnit, style.Delimiter)
 	}
-	fmt.Fprintf(&b, "%s (V)\n", style.Name)
+	fmt.Fprintf(&b, "%s (%s)\n", style.Name, map[bool]string{false: "V", true: "mV"}[style.Milli])
 	var num []byte
 	put := func(v float64, digits int) {
 		num = strconv.AppendFloat(num[:0], v, 'f', digits, 64)
@@ -56,7 +61,7 @@ func (s Samples) CSV(style CSVStyle) []byte {
 				put((bl.Start+float64(i)/s.RateHz)*scale, digits)
 				b.WriteByte(style.Delimiter)
 			}
-			put(v, 3)
+			put(v*volt, places)
 			b.WriteByte('\n')
 		}
 	}
