@@ -44,15 +44,15 @@ type Case struct {
 
 // CaseEngine is the layout, as in a job file.
 type CaseEngine struct {
-	Cylinders   int                `yaml:"cylinders"`
-	Arrangement string             `yaml:"arrangement"`
-	Banks       [][]int            `yaml:"banks"` // cylinders of bank 1, bank 2; empty = one bank
-	FiringOrder []int              `yaml:"firing_order"`
-	Ignition    vehicle.Ignition   `yaml:"ignition"`
-	Injection   vehicle.Injection  `yaml:"injection"`
-	Boosted     bool               `yaml:"boosted"`
-	Fuel        string             `yaml:"fuel"`   // petrol by default
-	Access      string             `yaml:"access"` // easy by default
+	Cylinders   int               `yaml:"cylinders"`
+	Arrangement string            `yaml:"arrangement"`
+	Banks       [][]int           `yaml:"banks"` // cylinders of bank 1, bank 2; empty = one bank
+	FiringOrder []int             `yaml:"firing_order"`
+	Ignition    vehicle.Ignition  `yaml:"ignition"`
+	Injection   vehicle.Injection `yaml:"injection"`
+	Boosted     bool              `yaml:"boosted"`
+	Fuel        string            `yaml:"fuel"`   // petrol by default
+	Access      string            `yaml:"access"` // easy by default
 }
 
 // CaseConditions are the conditions of the complaint.
@@ -89,14 +89,13 @@ type Expect struct {
 	First          string   `yaml:"first"`           // leading suspect
 	FirstComponent string   `yaml:"first_component"` // component of the leading suspect, where only that can be told
 	NotRuledOut    []string `yaml:"not_ruled_out"`   // the true causes, above all
-	// RuledOut may be ruled out: it must be.
-	RuledOut []string `yaml:"ruled_out"`
-	// Shown lists exactly the suspects that are shown; "shown: none" or leaving it
-	// empty with ShownNone set means that nothing may be.
-	Shown     []string    `yaml:"shown"`
-	ShownNone bool        `yaml:"shown_none"`
-	Above     [][2]string `yaml:"-"`
-	AbovePair [][]string  `yaml:"above"` // each [a, b]: a is likelier than b
+	RuledOut       []string `yaml:"ruled_out"`       // these must be ruled out
+	// Shown lists the suspects that are shown, all of them; ShownIncludes some of
+	// them; ShownNone says that nothing may be shown.
+	Shown         []string   `yaml:"shown"`
+	ShownIncludes []string   `yaml:"shown_includes"`
+	ShownNone     bool       `yaml:"shown_none"`
+	Above         [][]string `yaml:"above"` // each [a, b]: a is likelier than b
 	// ChanceAtLeast and ChanceAtMost bound the chance of suspects, 0 to 1; the words
 	// "nothing_wrong" and "not_listed" name the two hypotheses outside the list.
 	ChanceAtLeast map[string]float64 `yaml:"chance_at_least"`
@@ -125,14 +124,12 @@ func LoadCase(name string, text []byte) (*Case, []Problem) {
 			bad("is missing; write it", f.field)
 		}
 	}
-	for i, p := range c.Expect.AbovePair {
+	for i, p := range c.Expect.Above {
 		if len(p) != 2 {
 			bad("wants two suspects, the likelier first: [a, b]", "expect", "above", i)
-			continue
 		}
-		c.Expect.Above = append(c.Expect.Above, [2]string{p[0], p[1]})
 	}
-	if c.Expect.ShownNone && len(c.Expect.Shown) > 0 {
+	if c.Expect.ShownNone && len(c.Expect.Shown)+len(c.Expect.ShownIncludes) > 0 {
 		bad("says that nothing is shown, yet shown names something; keep one", "expect", "shown_none")
 	}
 	return c, ps

@@ -2,6 +2,8 @@ package book_test
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"proveout/book"
@@ -159,5 +161,106 @@ func TestBookSize(t *testing.T) {
 	}
 	if len(faults) < 26 || len(tests) < 25 {
 		t.Errorf("%d causes and %d tests on a four-cylinder port-injected engine, want 26 and 25", len(faults), len(tests))
+	}
+}
+
+// TestEveryCauseWinsAndLoses: every fault leads in one case, and in another it
+// is the look-alike that must lose (DECISIONS.md). The cases are run by package
+// reason; this looks only at what they claim.
+func TestEveryCauseWinsAndLoses(t *testing.T) {
+	cases, err := book.BuiltinCases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	fault := func(suspect string) string { id, _, _ := strings.Cut(suspect, "@"); return id }
+	wins, loses := map[string]bool{}, map[string]bool{}
+	for _, c := range cases {
+		wins[fault(c.Expect.First)] = true
+		for _, p := range c.Expect.Above {
+			if fault(p[0]) == fault(c.Expect.First) && fault(p[1]) != fault(p[0]) {
+				loses[fault(p[1])] = true
+			}
+		}
+	}
+	for _, f := range petrol(t).Faults {
+		if !wins[f.ID] {
+			t.Errorf("fault %s leads in no case", f.ID)
+		}
+		if !loses[f.ID] {
+			t.Errorf("fault %s is the look-alike in no case", f.ID)
+		}
+	}
+}
+
+// TestCasesFitTheBook: every reading of every case names a test, a subject and
+// an outcome that exist, and every suspect expected is on the engine.
+func TestCasesFitTheBook(t *testing.T) {
+	cases, err := book.BuiltinCases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range cases {
+		in, err := book.Instantiate(c.Layout(), petrol(t))
+		if err != nil {
+			t.Errorf("%s: %v", c.File, err)
+			continue
+		}
+		if fs, err := c.Findings(in); err != nil || len(fs) == 0 {
+			t.Errorf("%s: %d findings, %v", c.File, len(fs), err)
+		}
+		known := map[string]bool{"nothing_wrong": true, "not_listed": true}
+		for _, s := range in.Suspects {
+			known[s.ID] = true
+		}
+		x := c.Expect
+		named := slices.Concat(x.NotRuledOut, x.RuledOut, x.Shown, x.ShownIncludes, x.Group)
+		if x.First != "" {
+			named = append(named, x.First)
+		}
+		for _, p := range x.Above {
+			named = append(named, p...)
+		}
+		for s := range x.ChanceAtLeast {
+			named = append(named, s)
+		}
+		for s := range x.ChanceAtMost {
+			named = append(named, s)
+		}
+		if len(named) == 0 {
+			t.Errorf("%s expects nothing", c.File)
+		}
+		for _, s := range named {
+			if !known[s] {
+				t.Errorf("%s: suspect %q is not on this engine", c.File, s)
+			}
+		}
+		for _, s := range c.Symptoms {
+			if petrol(t).Symptoms[s] == "" {
+				t.Errorf("%s: symptom %q is not in the book", c.File, s)
+			}
+		}
+		for f := range c.Facts {
+			if petrol(t).Context[f] == "" {
+				t.Errorf("%s: fact %q is not in the book", c.File, f)
+			}
+		}
+	}
+}
+
+func TestLoadCaseIsStrict(t *testing.T) {
+	const good = "schema: proveout/case/1\nname: a\nwhy: b\nsource: c\nbook: petrol_misfire\n"
+	for _, x := range []struct{ name, text, want string }{
+		{"unknown field", good + "expct: {first: a}\n", "case.yaml:6:1: expct: there is no such field"},
+		{"no source", strings.Replace(good, "source: c\n", "", 1), "source: is missing"},
+		{"one suspect in above", good + "expect:\n  above:\n    - [a]\n", "case.yaml:8:7: expect.above[0]: wants two suspects"},
+		{"both shown and none", good + "expect: {shown: [a], shown_none: true}\n", "keep one"},
+	} {
+		_, ps := book.LoadCase("case.yaml", []byte(x.text))
+		if len(ps) == 0 || !strings.Contains(ps[0].String(), x.want) {
+			t.Errorf("%s: problems %v, want %q", x.name, ps, x.want)
+		}
+	}
+	if _, ps := book.LoadCase("case.yaml", []byte(good)); len(ps) != 0 {
+		t.Errorf("problems in a good case: %v", ps)
 	}
 }
