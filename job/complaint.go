@@ -100,7 +100,7 @@ func (r *resolver) symptoms() {
 	}
 	ids := slices.Sorted(maps.Keys(known))
 	for i, s := range r.f.Complaint.Symptoms {
-		id := fold(s)
+		id := ident(s)
 		switch {
 		case id == "unknown" || id == "":
 		case !known[id]:
@@ -283,15 +283,15 @@ func (r *resolver) facts() {
 	for _, id := range slices.Sorted(maps.Keys(r.f.History.Facts)) {
 		answer, err := yesNo(r.f.History.Facts[id])
 		switch {
-		case !known[fold(id)]:
-			r.err(fmt.Sprintf("no fault book of this job asks for the fact %s%s", strict.Quote(id), listed(fold(id), ids)), "history", "facts", id)
+		case !known[ident(id)]:
+			r.err(fmt.Sprintf("no fault book of this job asks for the fact %s%s", strict.Quote(id), listed(ident(id), ids)), "history", "facts", id)
 		case err != nil:
 			r.err(err.Error(), "history", "facts", id)
 		case answer != "":
-			if was := have[fold(id)]; was != "" && was != answer {
+			if was := have[ident(id)]; was != "" && was != answer {
 				r.warn(fmt.Sprintf("%s here, but the complaint's conditions say %s; this answer is used", answer, was), "history", "facts", id)
 			}
-			have[fold(id)] = answer
+			have[ident(id)] = answer
 		}
 	}
 }

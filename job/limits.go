@@ -37,11 +37,7 @@ func (r *resolver) limit(i int) {
 	w := &r.f.Limits[i]
 	f, ok := r.in.Feature(strings.ToLower(strings.TrimSpace(w.Feature)))
 	if !ok {
-		var ids []string
-		for _, g := range evidence.Catalogue() {
-			ids = append(ids, g.ID)
-		}
-		r.err(fmt.Sprintf("there is no feature %s%s", strict.Quote(w.Feature), listed(w.Feature, ids)), "limits", i, "feature")
+		r.err(fmt.Sprintf("there is no feature %s%s", strict.Quote(w.Feature), listed(w.Feature, r.featureIDs())), "limits", i, "feature")
 		return
 	}
 	l := LimitValue{Feature: f.ID, Source: strings.TrimSpace(w.Source), Line: r.f.line("limits", i)}

@@ -93,7 +93,7 @@ func (r *resolver) whatRead(w *Reading, i int) (*book.Test, evidence.Feature, bo
 		return nil, feature, false
 	}
 	if w.Test != "" {
-		id := fold(w.Test)
+		id := ident(w.Test)
 		var ids []string
 		for _, b := range r.in.Books {
 			for j := range b.Tests {
@@ -103,12 +103,14 @@ func (r *resolver) whatRead(w *Reading, i int) (*book.Test, evidence.Feature, bo
 				}
 			}
 		}
+		if f, ok := r.alikeFeature(id); test == nil && ok && w.Feature == "" && w.Result == "" && w.Results == nil {
+			r.note(fmt.Sprintf("no test has this id; taken as feature: %s", f.ID), "readings", i, "test")
+			return nil, f, true
+		}
 		if test == nil {
-			hint := ""
-			if _, isFeature := r.in.Feature(w.Test); isFeature {
-				hint = "; it is a feature: write feature: " + w.Test
-			} else {
-				hint = listed(id, ids)
+			hint := listed(id, ids)
+			if f, ok := r.alikeFeature(id); ok {
+				hint = "; there is a feature of that name: write feature: " + f.ID + " and a value"
 			}
 			r.err(fmt.Sprintf("no fault book of this job has a test %s%s", strict.Quote(w.Test), hint), "readings", i, "test")
 			return nil, feature, false
@@ -125,14 +127,13 @@ func (r *resolver) whatRead(w *Reading, i int) (*book.Test, evidence.Feature, bo
 		id := strings.ToLower(strings.TrimSpace(w.Feature))
 		g, ok := r.in.Feature(id)
 		if !ok {
-			var ids []string
-			for _, f := range evidence.Catalogue() {
-				ids = append(ids, f.ID)
+			if like, found := r.alikeFeature(ident(id)); found {
+				g, ok = like, true
+				r.note("taken as feature: "+g.ID, "readings", i, "feature")
 			}
-			for _, b := range r.in.Books {
-				ids = append(ids, slices.Sorted(maps.Keys(b.Features))...)
-			}
-			r.err(fmt.Sprintf("there is no feature %s%s", strict.Quote(w.Feature), listed(id, ids)), "readings", i, "feature")
+		}
+		if !ok {
+			r.err(fmt.Sprintf("there is no feature %s%s", strict.Quote(w.Feature), listed(id, r.featureIDs())), "readings", i, "feature")
 			return nil, feature, false
 		}
 		if test != nil && feature.ID != g.ID {
@@ -142,6 +143,32 @@ func (r *resolver) whatRead(w *Reading, i int) (*book.Test, evidence.Feature, bo
 		feature = g
 	}
 	return test, feature, true
+}
+
+// alikeFeature finds the one feature whose id differs only in its point:
+// plug_gap for plug.gap.
+func (r *resolver) alikeFeature(id string) (evidence.Feature, bool) {
+	var found []string
+	for _, f := range r.featureIDs() {
+		if strings.ReplaceAll(f, ".", "_") == strings.ReplaceAll(id, ".", "_") {
+			found = append(found, f)
+		}
+	}
+	if len(found) != 1 {
+		return evidence.Feature{}, false
+	}
+	return r.in.Feature(found[0])
+}
+
+func (r *resolver) featureIDs() []string {
+	var ids []string
+	for _, f := range evidence.Catalogue() {
+		ids = append(ids, f.ID)
+	}
+	for _, b := range r.in.Books {
+		ids = append(ids, slices.Sorted(maps.Keys(b.Features))...)
+	}
+	return ids
 }
 
 // several expands values or results.
@@ -349,12 +376,18 @@ func (r *resolver) one(t TypedReading, s evidence.Subject, w *Reading, value, re
 			r.err(fmt.Sprintf("a feature is measured: write value: with a number, for example \"%s\"; a result belongs to a test", sample(f)), steps...)
 			return
 		}
-		id := fold(result)
-		if id == "unknown" || id == "not_done" || id == "not_measured" {
+		known := func(id string) bool {
+			return slices.ContainsFunc(test.Outcomes, func(o book.Outcome) bool { return o.ID == id })
+		}
+		id := ident(result)
+		if yn, err := yesNo(result); !known(id) && err == nil && known(yn) {
+			id = yn // "true" for an outcome "yes"
+		}
+		if !known(id) && (id == "unknown" || id == "not_done" || id == "not_measured") {
 			r.note("not done: nothing follows from it", steps...)
 			return
 		}
-		if !slices.ContainsFunc(test.Outcomes, func(o book.Outcome) bool { return o.ID == id }) {
+		if !known(id) {
 			r.err(fmt.Sprintf("test %q has no outcome %s; write one of %s", test.ID, strict.Quote(result), outcomes(test)), steps...)
 			return
 		}

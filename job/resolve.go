@@ -161,7 +161,7 @@ func (r *resolver) equipment() {
 	}
 	r.out.Equipment = []string{}
 	for i, e := range r.f.Equipment {
-		if id := fold(e); known[id] {
+		if id := ident(e); known[id] {
 			r.out.Equipment = append(r.out.Equipment, id)
 		} else if e != "" {
 			r.warn(fmt.Sprintf("no test uses equipment %s%s", strict.Quote(e), listed(id, ids)), "equipment", i)

@@ -34,10 +34,14 @@ var alike = map[string]string{
 	"comma": ",", "semicolon": ";", "point": ".", "dot": ".", "true": "yes", "false": "no",
 }
 
-// fold writes a word the way this file does: lower case, _ between parts.
+// ident writes an id the way fault books do: lower case, _ between parts.
+func ident(s string) string {
+	return strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(strings.TrimSpace(s)))
+}
+
+// fold is ident with other spellings of this file's own words put right.
 func fold(s string) string {
-	s = strings.ToLower(strings.TrimSpace(s))
-	s = strings.NewReplacer(" ", "_", "-", "_").Replace(s)
+	s = ident(s)
 	if w, ok := alike[s]; ok {
 		return w
 	}
