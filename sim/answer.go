@@ -1,10 +1,13 @@
 package sim
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"sort"
+
+	"proveout/vehicle"
 )
 
 // Answer is what a person would type after a test: a number with its unit, or a
@@ -51,13 +54,21 @@ type question struct {
 	abs, rel float64
 	truth    func(a asked) float64
 	word     func(a asked) string
+	fits     func(e vehicle.Engine) bool
 }
 
-// Questions lists what Ask understands. Numeric questions are named as the
-// feature catalogue names the feature; the others are plain words.
+// ErrNothingToSee is the answer of a test that needs the misfire to be there when
+// it is not.
+var ErrNothingToSee = errors.New("the misfire did not show, so the test says nothing")
+
+// Questions lists what Ask understands, by the names a job file uses: features
+// for numbers, tests for words (plug_swap: stays, moves, moves_and_returns).
 func Questions() []string {
-	out := make([]string, 0, len(questions))
+	out := make([]string, 0, len(questions)+len(worded))
 	for q := range questions {
+		out = append(out, q)
+	}
+	for q := range worded {
 		out = append(out, q)
 	}
 	sort.Strings(out)
@@ -66,13 +77,24 @@ func Questions() []string {
 
 // Per says whether a question is asked of a cylinder, a bank or the engine; ""
 // for an unknown one.
-func Per(q string) string { return questions[q].per }
+func Per(q string) string {
+	k, _ := find(q)
+	return k.per
+}
+
+func find(q string) (question, bool) {
+	if k, ok := questions[q]; ok {
+		return k, true
+	}
+	k, ok := worded[q]
+	return k, ok
+}
 
 // Ask answers a typed test from physics, with the instrument's error. place is
 // the cylinder or bank, 0 for the engine. An empty u.State means the state the
 // test is done in.
 func (v *Vehicle) Ask(rng *rand.Rand, q string, place int, u Under) (Answer, error) {
-	k, ok := questions[q]
+	k, ok := find(q)
 	if !ok {
 		return Answer{}, fmt.Errorf("%q is no question of this simulator; see Questions", q)
 	}
@@ -93,7 +115,14 @@ func (v *Vehicle) Ask(rng *rand.Rand, q string, place int, u Under) (Answer, err
 		a.i = place - 1
 	}
 	if k.word != nil {
-		return Answer{Word: k.word(a)}, nil
+		if k.fits != nil && !k.fits(v.Engine) {
+			return Answer{}, fmt.Errorf("%q cannot be done on this engine", q)
+		}
+		w := k.word(a)
+		if w == "" {
+			return Answer{}, fmt.Errorf("%s: %w", q, ErrNothingToSee)
+		}
+		return Answer{Word: w}, nil
 	}
 	x := k.truth(a)
 	x = x*(1+k.rel*rng.NormFloat64()) + k.abs*rng.NormFloat64()
@@ -129,32 +158,6 @@ func (a asked) trim() float64 {
 		miss[i] = float64(a.v.misfires(a.rng, a.p, i+1, a.u, 60)) / 60
 	}
 	return 100 * a.v.fuelling(a.p, a.u, miss).trim[a.i]
-}
-
-// share draws the misfire share of a cylinder over 400 firings.
-func (a asked) share(p parts, cylinder int) float64 {
-	return float64(a.v.misfires(a.rng, p, cylinder, a.u, 400)) / 400
-}
-
-// swap exchanges one part with a donor far in the firing order, drives, and says
-// whether the misfire moved, stayed, or was not there to be seen.
-func (a asked) swap(exchange func(x, y *Cylinder)) string {
-	n := a.v.Engine.Cylinders
-	donor := (a.i+n/2)%n + 1
-	if donor == a.i+1 {
-		return "stayed"
-	}
-	before := a.share(a.p, a.i+1)
-	q := a.p.copy()
-	exchange(&q.cyl[a.i], &q.cyl[donor-1])
-	here, there := a.share(q, a.i+1), a.share(q, donor)
-	switch base := a.share(a.p, donor); {
-	case before < 0.01:
-		return "none"
-	case there-base > 0.5*before && here < 0.5*before:
-		return "moved"
-	}
-	return "stayed"
 }
 
 var questions = map[string]question{
@@ -251,56 +254,4 @@ var questions = map[string]question{
 	"misfire.count": {per: "cylinder", at: "load", unit: "count", truth: func(a asked) float64 {
 		return float64(a.v.MisfireCounts(a.rng, []Leg{{Under: a.u, Seconds: 60}})[a.i])
 	}},
-
-	"coil swap": {per: "cylinder", at: "load", word: func(a asked) string { return a.swap(func(x, y *Cylinder) { x.Coil, y.Coil = y.Coil, x.Coil }) }},
-	"boot swap": {per: "cylinder", at: "load", word: func(a asked) string { return a.swap(func(x, y *Cylinder) { x.Boot, y.Boot = y.Boot, x.Boot }) }},
-	"coil and boot swap": {per: "cylinder", at: "load", word: func(a asked) string {
-		return a.swap(func(x, y *Cylinder) { x.Coil, y.Coil, x.Boot, y.Boot = y.Coil, x.Coil, y.Boot, x.Boot })
-	}},
-	"plug swap": {per: "cylinder", at: "load", word: func(a asked) string { return a.swap(func(x, y *Cylinder) { x.Plug, y.Plug = y.Plug, x.Plug }) }},
-	"injector swap": {per: "cylinder", at: "load", word: func(a asked) string {
-		return a.swap(func(x, y *Cylinder) { x.Injector, y.Injector = y.Injector, x.Injector })
-	}},
-	"mist": {per: "cylinder", at: "idle", word: func(a asked) string {
-		dry := a.share(a.p, a.i+1)
-		q := a.p.copy()
-		if l := q.cyl[a.i].Boot.LeakVolt; l > 0 { // water on the track, run up against the brake
-			q.cyl[a.i].Boot.LeakVolt = 0.55 * l
-		}
-		a.u.State = "cruise"
-		return pick(a.share(q, a.i+1)-dry > 0.01, "provoked", "none")
-	}},
-	"enrich": {per: "cylinder", at: "load", word: func(a asked) string {
-		was := a.share(a.p, a.i+1)
-		q := a.p.copy()
-		q.common.Enrich = 0.12
-		return pick(was > 0.01 && a.share(q, a.i+1) < 0.5*was, "better", "none")
-	}},
-	"smoke": {per: "engine", at: "off", word: func(a asked) string {
-		leak := a.p.common.PlenumLeak > 0.05
-		for _, c := range a.p.cyl {
-			leak = leak || c.Bore.Runner > 0.1
-		}
-		return pick(leak && a.rng.Float64() < 0.95, "leak", "none")
-	}},
-	"leak heard": {per: "cylinder", at: "off", word: func(a asked) string { return pick(a.c.Bore.LeakShare > 0.18, a.c.Bore.LeakInto, "none") }},
-	"plug look":  {per: "cylinder", at: "off", word: func(a asked) string { return pick(a.c.Plug.LooksWrong != "", a.c.Plug.LooksWrong, "ordinary") }},
-	"boot look":  {per: "cylinder", at: "off", word: func(a asked) string { return pick(a.c.Boot.LeakVolt > 0 && a.rng.Float64() < 0.9, "track", "clean") }},
-	"purge shut": {per: "engine", at: "idle", word: func(a asked) string { return pick(a.p.common.PurgeFuel > 0.05, "cured", "same") }},
-	"learn":      {per: "engine", at: "cruise", word: func(a asked) string { return pick(a.p.common.LearnMissing > 0, "cured", "same") }},
-	"felt": {per: "engine", at: "load", word: func(a asked) string {
-		for i := range a.p.cyl {
-			if a.share(a.p, i+1) > 0.01 {
-				return "felt"
-			}
-		}
-		return "smooth"
-	}},
-}
-
-func pick(b bool, yes, no string) string {
-	if b {
-		return yes
-	}
-	return no
 }

@@ -41,11 +41,11 @@ func leanInjector(seed uint64) (folder, error) {
 	if err != nil {
 		return nil, err
 	}
-	coil, err := v.Ask(rng, "coil and boot swap", 2, sim.Under{State: "load"})
+	coil, err := v.Ask(rng, "coil_boot_swap", 2, sim.Under{State: "load"})
 	if err != nil {
 		return nil, err
 	}
-	if coil.Word != "stayed" {
+	if coil.Word != "stays" {
 		return nil, fmt.Errorf("the coil took the fault along: this example needs another seed")
 	}
 	f["job.yaml"] = []byte(fmt.Sprintf(`# Example 03: invented shop, people, vehicle and signals. See README.md.
@@ -108,10 +108,10 @@ captures:
     instrument: wire gauge
   - test: coil_boot_swap
     cylinder: 2
-    result: stays
+    result: %s
     condition: {state: load, warm: warm, wet: dry}
     note: Coil with its boot from 2 to 3; the counts stayed on 2.
-`, v.Year, v.VIN, v.Odometer, captures.String(), leaks, pressure, gaps))
+`, v.Year, v.VIN, v.Odometer, captures.String(), leaks, pressure, gaps, coil))
 	f["README.md"] = []byte(fmt.Sprintf(`# 03 - A lean cylinder that looks like a wide gap
 
 Invented shop, people, make, model and signals. Made by

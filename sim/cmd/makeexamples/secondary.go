@@ -65,22 +65,6 @@ func one(rng *rand.Rand, v *sim.Vehicle, q string, place int) (sim.Answer, error
 	return v.Ask(rng, q, place, sim.Under{})
 }
 
-// thereAndBack swaps a part with a healthy neighbour and swaps it back: the second
-// half is the vehicle as it was, so the fault must be felt again.
-func thereAndBack(rng *rand.Rand, v *sim.Vehicle, swap string, cylinder int) (string, error) {
-	a, err := v.Ask(rng, swap, cylinder, sim.Under{State: "load"})
-	if err != nil {
-		return "", err
-	}
-	if a.Word != "moved" {
-		return map[string]string{"stayed": "stays"}[a.Word], nil
-	}
-	if v.MisfireShare(rng, cylinder, sim.Under{State: "load"}, 2000) > 0.002 {
-		return "moves_and_returns", nil
-	}
-	return "moves", nil
-}
-
 // commute is a drive with little load: what the module counted before the visit.
 func commute() []sim.Leg {
 	leg := func(state string, s float64) sim.Leg {

@@ -50,7 +50,7 @@ func stumble(seed uint64) (folder, error) {
 	if err != nil {
 		return nil, err
 	}
-	swap, err := thereAndBack(rng, v, "plug swap", 3)
+	swap, err := v.Ask(rng, "plug_swap", 3, sim.Under{State: "load"})
 	if err != nil {
 		return nil, err
 	}
