@@ -5,6 +5,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -199,4 +200,58 @@ func listing(b *book.Book) string {
 
 func cell(s string) string {
 	return strings.ReplaceAll(strings.Join(strings.Fields(s), " "), "|", "/")
+}
+
+// The defaults of settings in docs/fault-book.md are those of the program.
+func TestDocsListSettings(t *testing.T) {
+	page := doc(t, "fault-book.md")
+	d := reflect.ValueOf(book.DefaultSettings())
+	for i := range d.NumField() {
+		name := d.Type().Field(i).Tag.Get("yaml")
+		n := d.Field(i).Interface().(book.Num)
+		want := fmt.Sprintf(" | %g |", n.Value)
+		row := ""
+		for line := range strings.Lines(page) {
+			if strings.HasPrefix(line, "| `"+name+"` |") {
+				row = strings.TrimSpace(line)
+			}
+		}
+		if !strings.HasSuffix(row, want) {
+			t.Errorf("the row of %s is %q; it must end in %q", name, row, want)
+		}
+	}
+}
+
+// Every field of the two formats is named in its page.
+func TestDocsNameEveryField(t *testing.T) {
+	for page, root := range map[string]reflect.Type{"job-folder.md": reflect.TypeFor[File](), "fault-book.md": reflect.TypeFor[book.Book]()} {
+		text := doc(t, page)
+		seen := map[reflect.Type]bool{}
+		var walk func(reflect.Type)
+		walk = func(rt reflect.Type) {
+			switch rt.Kind() {
+			case reflect.Pointer, reflect.Slice, reflect.Map:
+				walk(rt.Elem())
+				return
+			case reflect.Struct:
+			default:
+				return
+			}
+			if seen[rt] || page == "job-folder.md" && rt == reflect.TypeFor[book.Book]() {
+				return
+			}
+			seen[rt] = true
+			for i := range rt.NumField() {
+				f := rt.Field(i)
+				name, opts, _ := strings.Cut(f.Tag.Get("yaml"), ",")
+				if name != "" && !strings.Contains(text, name) {
+					t.Errorf("docs/%s does not name %s of %s", page, name, rt)
+				}
+				if name != "" || opts == "inline" {
+					walk(f.Type)
+				}
+			}
+		}
+		walk(root)
+	}
 }
