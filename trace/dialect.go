@@ -248,7 +248,7 @@ func try(lines []sampleLine, d dialect, textAllowed bool) trial {
 			}
 		}
 		t.classes[i] = row
-		fits[i] = numbers > 0 && (texts == 0 || textAllowed && len(cells) > 1)
+		fits[i] = numbers > 0 && !isComment(trimSpace(l.text)) && (texts == 0 || textAllowed && len(cells) > 1)
 		if fits[i] {
 			counts[len(cells)]++
 		}
@@ -315,12 +315,12 @@ func headerFits(lines []sampleLine, t trial) bool {
 			return true
 		}
 		n := len(t.classes[i])
-		return n == t.cells || n == t.cells-1
+		return n == t.cells || n == t.cells-1 && alwaysMissing(t, n)
 	}
 	return true
 }
 
 // isComment reports whether a line is marked as not being data.
 func isComment(text []byte) bool {
-	return len(text) > 0 && (text[0] == '#' || text[0] == '%' || text[0] == '!' || bytes.HasPrefix(text, []byte("//")) || (text[0] == ';' && len(text) > 1 && text[1] == ' '))
+	return len(text) > 0 && (text[0] == '#' || text[0] == '%' || text[0] == '!' || bytes.HasPrefix(text, []byte("//")))
 }

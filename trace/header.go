@@ -74,6 +74,19 @@ func cutLast(s, sep string) (before, after string, ok bool) {
 	return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+len(sep):]), true
 }
 
+// unitInName gives the unit that the last word of a name is, where that word
+// means nothing else: "ENGINE_RPM".
+func unitInName(h heading) (unit.Unit, bool) {
+	if !h.unit.IsZero() || h.odd != "" {
+		return h.unit, false
+	}
+	words := strings.FieldsFunc(h.label, func(r rune) bool { return r == ' ' || r == '_' || r == '.' || r == '-' })
+	if len(words) == 0 || !strings.EqualFold(words[len(words)-1], "rpm") {
+		return h.unit, false
+	}
+	return unit.Must("rpm"), true
+}
+
 // bareUnit gives the unit of a cell of a units row: "kV", "(kV)", "[s]".
 func bareUnit(cell string) (unit.Unit, bool) {
 	s := strings.Trim(cell, "()[]{}<> \t")
@@ -118,7 +131,7 @@ func (h heading) saysTime() bool {
 // "key<delimiter>value".
 func pairLine(s string, delim byte) (key, value string, ok bool) {
 	s = strings.TrimLeft(s, "#%!;/ \t\"")
-	for _, sep := range []string{":", "=", string(rune(delim))} {
+	for _, sep := range []string{": ", ":\t", " = ", "=", string(rune(delim))} {
 		if sep == "\x00" || sep == " " {
 			continue
 		}

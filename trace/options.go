@@ -28,6 +28,8 @@ type TextOptions struct {
 	MaxValues int64
 	// Progress, when set, is told how many bytes have been taken from the reader.
 	Progress func(done int64)
+
+	careful bool
 }
 
 // DefaultMaxValues is 2^28 values, 2 GiB of memory (our choice).

@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/unit"
 )
@@ -42,6 +43,7 @@ type plan struct {
 	bodyNo  int     // line number of the first row
 	head    string  // folded header line, to know it again in the body
 	notes   []Note
+	careful bool // every line goes the slow way (tests compare the two)
 }
 
 func (p *plan) note(line int, format string, args ...any) {
@@ -55,7 +57,7 @@ func makePlan(lines []sampleLine, opts TextOptions) (*plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &plan{d: t.d, cells: t.cells, time: -1, bodyOff: lines[t.first].off, bodyNo: lines[t.first].no}
+	p := &plan{d: t.d, cells: t.cells, time: -1, bodyOff: lines[t.first].off, bodyNo: lines[t.first].no, careful: opts.careful}
 	p.note(0, "delimiter: %s", p.d)
 	if t.cells == 2 && t.d.delim == ',' && opts.Delimiter == "" && wholeNumbersOnly(t) && p.bodyNo == 1 {
 		p.note(p.bodyNo, "two columns of whole numbers, or one column with a decimal comma: taken as two columns; give decimal \",\" if it is one")
@@ -89,6 +91,7 @@ func makePlan(lines []sampleLine, opts TextOptions) (*plan, error) {
 		p.slots++
 		c.conv = c.factor != 1 || c.offset != 0
 	}
+	slices.SortStableFunc(p.notes, func(a, b Note) int { return a.Line - b.Line })
 	if p.slots == 0 {
 		return nil, fmt.Errorf("the file has a time column but no column with values")
 	}

@@ -15,10 +15,10 @@ func (p *plan) readHeader(lines []sampleLine, t trial) ([]heading, error) {
 	nameLine := 0
 	if n := len(above); n > 0 {
 		row, how := headerCells(above[n-1], p.d.delim, t.cells)
-		if fits(row, t.cells) {
+		if p.fits(row, t) {
 			names, nameLine = row, n-1
 			if n > 1 && allUnits(row) {
-				if upper, how2 := headerCells(above[n-2], p.d.delim, t.cells); fits(upper, t.cells) && !allUnits(upper) {
+				if upper, how2 := headerCells(above[n-2], p.d.delim, t.cells); p.fits(upper, t) && !allUnits(upper) {
 					names, units, nameLine = upper, row, n-2
 					how = max(how, how2)
 					p.note(above[n-1].no, "line %d holds the units", above[n-1].no)
@@ -29,6 +29,8 @@ func (p *plan) readHeader(lines []sampleLine, t trial) ([]heading, error) {
 			p.head = foldName(string(above[nameLine].text))
 		} else if len(row) > 0 && !isComment(trimSpace(above[n-1].text)) && p.d.delim == ',' && 2*len(row) == t.cells {
 			return nil, fmt.Errorf("line %d names %d columns but rows have %d values: decimal comma and comma as delimiter cannot be told apart; export with semicolons", above[n-1].no, len(row), t.cells)
+		} else if t.cells > 1 && len(row) > 1 && t.cells-len(row) <= 1 && len(row)-t.cells <= 2 {
+			p.notes = append(p.notes, Note{Line: above[n-1].no, Text: fmt.Sprintf("line %d names %d columns but rows have %d values: which name belongs to which column cannot be told; columns are numbered", above[n-1].no, len(row), t.cells), Lost: true})
 		}
 	}
 	if names == nil {
@@ -60,6 +62,10 @@ func (p *plan) headings(names, units []string, t trial) []heading {
 			if u, ok := bareUnit(units[i]); ok {
 				heads[i].unit, heads[i].odd = u, ""
 			}
+		}
+		if u, ok := unitInName(heads[i]); ok {
+			heads[i].unit = u
+			p.note(0, "column %q has no unit; its name says %s", heads[i].name, u.Symbol)
 		}
 	}
 	last := t.cells - 1
@@ -126,10 +132,10 @@ func joinWords(text string, cells int) []string {
 	return out
 }
 
-// fits reports whether a line of n cells can be the header of rows of the given
-// length: as many, or one less (rows that end with a delimiter).
-func fits(row []string, cells int) bool {
-	if len(row) != cells && len(row) != cells-1 {
+// fits reports whether a line can be the header: it names as many columns as
+// rows have cells, or all but an empty last one (rows that end with a delimiter).
+func (p *plan) fits(row []string, t trial) bool {
+	if n := len(row); n != t.cells && (n != t.cells-1 || !alwaysMissing(t, n)) {
 		return false
 	}
 	for _, c := range row {

@@ -18,6 +18,7 @@ type chunk struct {
 	vals    []float64 // slot s of row r at s*stride+r
 	stamps  []int64
 	skipped []int // for each line that made no row: the row it stood before
+	breaks  []int // the same, only for lines that may have been samples
 	maxFrac int   // digits after the decimal mark of time, the most seen
 	missing []int // empty cells for each slot
 	notes   noteBook
@@ -30,6 +31,7 @@ type scanner struct {
 	*plan
 	mul   [20]uint64 // timeNumber: nanoseconds = mantissa*mul[frac], 0 where that is not exact
 	limit uint64     // mantissas below it cannot overflow with any mul
+	frac  int        // digits after the decimal mark of the time just read
 	cells [][]byte
 }
 
@@ -63,9 +65,9 @@ func (s *scanner) scan(c *chunk) {
 		c.missing = make([]int, s.slots)
 	}
 	clear(c.missing)
-	c.lines, c.rows, c.maxFrac, c.skipped = 0, 0, 0, c.skipped[:0]
+	c.lines, c.rows, c.maxFrac, c.skipped, c.breaks = 0, 0, 0, c.skipped[:0], c.breaks[:0]
 	c.notes.reset()
-	mayFast := s.d.dec != s.d.delim
+	mayFast := s.d.dec != s.d.delim && !s.careful
 	for i := 0; i < len(b); {
 		if mayFast {
 			if next, ok := s.fastRow(c, b, i); ok {
@@ -102,6 +104,9 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 		for b[i] == ' ' || b[i] == blank {
 			i++
 		}
+		if k == 0 && (b[i] == '#' || b[i] == '%' || b[i] == '!' || b[i] == '/' || b[i] == 0xc2) {
+			return 0, false // a comment, or one behind a no-break space
+		}
 		col := &cols[k]
 		j := i
 		switch {
@@ -129,7 +134,7 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 				return 0, false
 			}
 			c.stamps[row] = ns
-			c.maxFrac = max(c.maxFrac, frac)
+			s.frac = frac
 			if b[j] == '\n' && j > i && b[j-1] == '\r' {
 				j--
 			}
@@ -153,6 +158,9 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 				}
 				if col.conv {
 					v = v*col.factor + col.offset
+					if v-v != 0 {
+						return 0, false // too large for a float
+					}
 				}
 				c.vals[col.slot*c.stride+row] = v
 			} else {
@@ -188,7 +196,7 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 				if b[i] != '\n' {
 					return 0, false
 				}
-				return s.countEmpty(c, empty, i+1)
+				return s.finishRow(c, empty, i+1)
 			}
 		case e == '\n' || (e == '\r' && b[i+1] == '\n'):
 			if !last {
@@ -197,7 +205,7 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 			if e == '\r' {
 				i++
 			}
-			return s.countEmpty(c, empty, i+1)
+			return s.finishRow(c, empty, i+1)
 		case delim == ' ' && i > j && !last:
 		default:
 			return 0, false
@@ -206,9 +214,9 @@ func (s *scanner) fastRow(c *chunk, b []byte, i int) (next int, ok bool) {
 	return 0, false
 }
 
-// countEmpty books the empty cells of a row that was read. A row with nothing
-// in it is left to slowRow, which knows blank lines.
-func (s *scanner) countEmpty(c *chunk, empty, next int) (int, bool) {
+// finishRow books a row that was read. A row with nothing in it is left to
+// slowRow, which knows blank lines.
+func (s *scanner) finishRow(c *chunk, empty, next int) (int, bool) {
 	if empty > 0 {
 		if empty == s.slots && s.time < 0 {
 			return 0, false
@@ -219,6 +227,7 @@ func (s *scanner) countEmpty(c *chunk, empty, next int) (int, bool) {
 			}
 		}
 	}
+	c.maxFrac = max(c.maxFrac, s.frac)
 	return next, true
 }
 
@@ -248,7 +257,7 @@ func (s *scanner) fastTime(c *chunk, d decimal) bool {
 		}
 	}
 	c.stamps[c.rows] = ns
-	c.maxFrac = max(c.maxFrac, d.frac)
+	s.frac = d.frac
 	return true
 }
 
@@ -321,6 +330,7 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 		cells = cells[:len(cells)-1]
 	}
 	if s.wordsOnly(cells) {
+		c.breaks = append(c.breaks, c.rows)
 		if s.head != "" && foldName(string(line)) == s.head {
 			c.notes.add(oddHeader, no, off, func() string { return "the header stands here again: the log was started anew" })
 		} else {
@@ -359,6 +369,12 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 		if k < have {
 			var st cellState
 			v, st = slowCell(cells[k], s.d)
+			if col.conv {
+				v = v*col.factor + col.offset
+			}
+			if math.IsInf(v, 0) {
+				v, st = math.NaN(), cellInf
+			}
 			switch st {
 			case cellText:
 				c.notes.add(oddCell, no, off, func() string { return fmt.Sprintf("column %q: %s is not a number", col.name, quote(cells[k])) })
@@ -368,9 +384,6 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 				})
 			case cellMissing:
 				c.missing[col.slot]++
-			}
-			if col.conv {
-				v = v*col.factor + col.offset
 			}
 		}
 		c.vals[col.slot*c.stride+c.rows] = v

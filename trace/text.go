@@ -110,7 +110,8 @@ type assembly struct {
 	maxFrac int
 	missing []int
 	skips   []skip
-	unsure  bool // too many skips to know the line of each row
+	breaks  []int // rows before which a line could not be used
+	unsure  bool  // too many skips to know the line of each row
 	book    noteBook
 	edges   bool
 }
@@ -157,6 +158,11 @@ func (a *assembly) add(c *chunk) error {
 			n += a.skips[len(a.skips)-1].lines
 		}
 		a.skips = append(a.skips, skip{a.rows + row, n})
+	}
+	for _, row := range c.breaks {
+		if len(a.breaks) < maxSkips {
+			a.breaks = append(a.breaks, a.rows+row)
+		}
 	}
 	a.book.merge(&c.notes, a.bodyNo+a.lines, 0)
 	a.maxFrac = max(a.maxFrac, c.maxFrac)

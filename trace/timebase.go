@@ -13,6 +13,7 @@ func (a *assembly) timeBase(rec *Recording) {
 	rec.Time = TimeBase{Num: 0, Den: 1, N: n}
 	if a.time < 0 || (a.form == timeCount && a.rateHz == 0) {
 		rec.Time.Num, rec.Time.Den = rational(a.rateHz)
+		rec.Segments = a.brokenSegments()
 		if a.time >= 0 {
 			a.noteCounterJumps()
 		}
@@ -40,13 +41,57 @@ func (a *assembly) timeBase(rec *Recording) {
 	if a.stamps != nil {
 		rec.Time.Start, rec.Time.Stamps = s[0], s
 		a.noteRepeats(rec.Segments)
-		if !a.edges {
+		switch step, ok := a.stepWithin(rec.Segments); {
+		case a.edges:
+		case ok:
+			a.note(0, "samples are equally spaced within each of %d segments, %s", len(rec.Segments), span(step))
+		default:
 			a.note(0, "samples are not equally spaced; each keeps its time")
 		}
 	}
-	if hz := rec.Time.RateHz(); hz > maxRateHz || (n > 2 && rec.Time.Stamps != nil && s[n-1] == s[0]) {
+	hz := rec.Time.RateHz()
+	switch {
+	case hz > maxRateHz:
 		a.notes = append(a.notes, Note{Text: fmt.Sprintf("a sample rate of %.3g Hz cannot be right: check the unit of the time column", hz), Lost: true})
+	case hz == 0 && n > 1:
+		a.notes = append(a.notes, Note{Text: "time does not advance from the first row to the last: check the unit of the time column", Lost: true})
 	}
+}
+
+// stepWithin gives the common step of segments that are each equally spaced.
+func (a *assembly) stepWithin(segs []Segment) (float64, bool) {
+	step := 0.0
+	if len(segs) < 2 {
+		return 0, false
+	}
+	for _, g := range segs {
+		if g.End-g.First < 3 {
+			continue
+		}
+		_, num, den, ok := uniform(a.stamps[g.First:g.End], a.tolerance())
+		d := float64(num) / float64(den)
+		if !ok || (step != 0 && math.Abs(d-step) > 0.01*step) {
+			return 0, false
+		}
+		if step == 0 {
+			step = d
+		}
+	}
+	return step, step > 0
+}
+
+// brokenSegments cuts a recording without stamps where lines could not be
+// used: how much time they stand for is not known.
+func (a *assembly) brokenSegments() []Segment {
+	var out []Segment
+	start := 0
+	for _, row := range a.breaks {
+		if row > start && row < a.rows {
+			out = append(out, Segment{start, row})
+			start = row
+		}
+	}
+	return append(out, Segment{start, a.rows})
 }
 
 // rational gives the step of a rate as a fraction of nanoseconds.

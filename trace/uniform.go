@@ -23,6 +23,11 @@ func uniform(s []int64, band int64) (start, num, den int64, ok bool) {
 	if n == 2 {
 		return s[0], delta, 1, true
 	}
+	// A band of nearly a step would swallow a missing sample: then only stamps
+	// that are exactly equally spaced will do.
+	if float64(band) > widest*float64(delta)/float64(n-1) {
+		band = 1
+	}
 	// The line through the ends leaves at most twice the band if any line fits.
 	end := slope{delta, int64(n - 1)}
 	lo, hi, good := end.spread(s, 2*band)
@@ -44,6 +49,11 @@ func uniform(s []int64, band int64) (start, num, den int64, ok bool) {
 	}
 	return 0, 0, 0, false
 }
+
+// widest is the greatest band, in steps, in which a missing sample cannot
+// hide: the narrowest band around three samples with one left out between them
+// is half a step wide, and wider around more.
+const widest = 0.45
 
 // mid rounds the middle of a band down.
 func mid(lo, hi int64) int64 { return lo + (hi-lo)/2 }
