@@ -63,6 +63,10 @@ type Reading struct {
 	Flags       []Flag
 	From        Source
 	Typed       bool // by a person, not measured from a capture
+	// For counts: firing opportunities of this subject behind the count (0 = not
+	// known), and in how many separate episodes the events came (0 = not known).
+	Opportunities float64
+	Episodes      int
 }
 
 // Blocked reports whether a flag forbids deciding on the reading.

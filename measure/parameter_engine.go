@@ -1,0 +1,124 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"proveout/evidence"
+	"proveout/stats"
+)
+
+// warmth reads the coolant temperature once it has settled: over the last three
+// minutes of running it moves by less than a degree a minute on the whole.
+func (l *logView) warmth(res *Result) {
+	p := l.get(Coolant)
+	rpm := l.col(EngineSpeed)
+	if p == nil {
+		return
+	}
+	c := l.g.v[p]
+	var x []float64
+	var rows []int
+	for i := range c {
+		if !math.IsNaN(c[i]) && (rpm == nil || rpm[i] > runningRPM) {
+			x = append(x, c[i])
+			rows = append(rows, i)
+		}
+	}
+	const feature = "coolant.running"
+	if l.seconds(len(x)) < 60 {
+		l.refuse(res, feature, evidence.WholeEngine, evidence.TooFewEvents, "less than a minute of running was logged", "log ten minutes from a warm start")
+		return
+	}
+	tail := min(len(x), int(180/l.g.step))
+	last := x[len(x)-tail:]
+	third := max(1, tail/3)
+	rise := stats.Median(last[len(last)-third:]) - stats.Median(last[:third])
+	now := stats.Median(last[len(last)-third:])
+	if l.seconds(len(x)) < 180 && now < 70 || rise > 2 {
+		l.refuse(res, feature, evidence.WholeEngine, "", fmt.Sprintf("the engine is still warming up: %.0f degC after %.0f min, %+.1f degC over the last %.0f min", now, l.seconds(len(x))/60, rise, l.seconds(tail)/60), "log on until the temperature stands still")
+		return
+	}
+	m, sd, n := l.settled(last, 0.5)
+	l.emit(res, feature, evidence.WholeEngine, "degC", m, math.Hypot(sd, 0.5), n, "", rows[len(rows)-tail:], nil, p)
+	if first := x[0]; first < now-15 {
+		at := -1
+		for i, v := range x {
+			if v >= 70 {
+				at = i
+				break
+			}
+		}
+		if at >= 0 {
+			l.note(res, "", false, p, "warm-up from %.0f to 70 degC in %.0f min of running", first, l.seconds(at)/60)
+		}
+	}
+}
+
+// voltage reads the lowest voltage seen and the voltage while running. A dip
+// shorter than the update interval is not seen: the note says so, and the value
+// is an upper bound of the true minimum.
+func (l *logView) voltage(res *Result) {
+	p := l.get(Supply)
+	if p == nil {
+		return
+	}
+	low, at, n := math.Inf(1), 0, 0
+	for i, v := range p.V {
+		if v > 1 { // 0 is a drop-out of the log, counted elsewhere
+			n++
+			if v < low {
+				low, at = v, i
+			}
+		}
+	}
+	if n == 0 {
+		return
+	}
+	r := l.emit(res, "log.voltage_lowest", evidence.WholeEngine, "V", low, 0.05, n, "", nil, nil, p)
+	if r != nil {
+		r.From.First, r.From.Last = at, at
+	}
+	rpm := l.col(EngineSpeed)
+	when := ""
+	if rpm != nil {
+		if v := rpm[min(len(rpm)-1, int(p.T[at]/l.g.step))]; v < runningRPM {
+			when = ", engine not running or cranking"
+		}
+	}
+	l.note(res, "", false, p, "lowest voltage seen %.1f V at %.0f s%s, one value each %.1f s: a shorter dip was not seen", low, p.T[at], when, p.interval)
+	if rpm == nil {
+		return
+	}
+	var x []float64
+	var rows []int
+	c := l.g.v[p]
+	for i := range c {
+		if rpm[i] > 600 && c[i] > 1 {
+			x = append(x, c[i])
+			rows = append(rows, i)
+		}
+	}
+	if l.seconds(len(x)) >= 30 {
+		m, sd, k := l.settled(x, 0.03)
+		l.emit(res, "charging.voltage", evidence.WholeEngine, "V", m, math.Hypot(sd, 0.05), k, "", rows, nil, p)
+	}
+}
+
+// idleSpeed reads the warm idle speed.
+func (l *logView) idleSpeed(res *Result) {
+	p := l.get(EngineSpeed)
+	if p == nil {
+		return
+	}
+	var x []float64
+	rows := l.steps(evidence.Idle)
+	for _, i := range rows {
+		x = append(x, l.g.v[p][i])
+	}
+	if l.seconds(len(x)) < windowNeeds {
+		return
+	}
+	m, sd, n := l.settled(x, 5)
+	l.emit(res, "log.idle_speed", evidence.WholeEngine, "rpm", m, sd, n, evidence.Idle, rows, nil, p)
+}

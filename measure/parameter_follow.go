@@ -1,0 +1,129 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"proveout/evidence"
+)
+
+// follow measures whether the injector pulse width follows the throttle: "does
+// the controller command fuel?". The pulse width is held against throttle (or
+// load) at lags from 0 to 2 s; the reading is the greatest rank correlation, the
+// delay its lag. Ranks, because pulse width rises with throttle but not along a
+// line. Overrun, where fuel is cut on purpose, is left out.
+//
+// Standard uncertainty of a rank correlation r over m independent stretches:
+// (1-r^2)/sqrt(m-1), m counted in seconds of log (our choice: a second is about
+// how long a foot movement lasts).
+func (l *logView) follow(res *Result) {
+	pw := l.get(PulseWidth)
+	if pw == nil || !l.petrol() {
+		return
+	}
+	const feature = "injector.follows_throttle"
+	lead := l.get(Throttle)
+	if lead == nil {
+		lead = l.get(Pedal)
+	}
+	if lead == nil {
+		l.refuse(res, feature, evidence.WholeEngine, "", "no throttle or pedal position was logged beside the pulse width", "log both together")
+		return
+	}
+	a, b := l.g.v[lead], l.g.v[pw]
+	moves := 0.0
+	var rows []int
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range a {
+		if l.state[i] == evidence.Overrun || l.state[i] == evidence.Off || l.state[i] == evidence.Cranking || math.IsNaN(a[i]) || math.IsNaN(b[i]) {
+			continue
+		}
+		rows = append(rows, i)
+		lo, hi = math.Min(lo, a[i]), math.Max(hi, a[i])
+	}
+	moves = hi - lo
+	if l.seconds(len(rows)) < 15 || len(rows) < 10 || moves < 5 {
+		l.refuse(res, feature, evidence.WholeEngine, evidence.TooFewEvents, fmt.Sprintf("the throttle moves only %.1f points in %.0f s of log", math.Max(0, moves), l.seconds(len(rows))), "log half a minute with the throttle opened and closed several times")
+		return
+	}
+	best, lag := math.Inf(-1), 0
+	for k := 0; k <= int(2/l.g.step); k++ {
+		var x, y []float64
+		for _, i := range rows {
+			if i+k < len(b) && !math.IsNaN(b[i+k]) && l.state[i+k] != evidence.Overrun {
+				x = append(x, a[i])
+				y = append(y, b[i+k])
+			}
+		}
+		if r := rankCorrelation(x, y); r > best+0.005 {
+			best, lag = r, k
+		}
+	}
+	m := math.Max(4, l.seconds(len(rows)))
+	sd := math.Max(0.02, (1-best*best)/math.Sqrt(m-1))
+	l.emit(res, feature, evidence.WholeEngine, "x", best, sd, len(rows), "", rows, nil, pw, lead)
+	if best > 0.5 {
+		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, len(rows), "", rows, nil, pw, lead)
+	}
+	l.note(res, "", false, pw, "pulse width against throttle: rank correlation %.2f, %.2f ms for a point of throttle, delay %.1f s", best, 1e3*slopeOf(a, b, rows), float64(lag)*l.g.step)
+}
+
+// rankCorrelation is Spearman's: the correlation of ranks, ties at their mean.
+// NaN-free input; 0 when one side does not move.
+func rankCorrelation(x, y []float64) float64 {
+	if len(x) < 3 {
+		return 0
+	}
+	rx, ry := ranks(x), ranks(y)
+	m := float64(len(x)-1) / 2
+	sxy, sxx, syy := 0.0, 0.0, 0.0
+	for i := range rx {
+		a, b := rx[i]-m, ry[i]-m
+		sxy += a * b
+		sxx += a * a
+		syy += b * b
+	}
+	if sxx == 0 || syy == 0 {
+		return 0
+	}
+	return sxy / math.Sqrt(sxx*syy)
+}
+
+func ranks(x []float64) []float64 {
+	idx := make([]int, len(x))
+	for i := range idx {
+		idx[i] = i
+	}
+	sort.SliceStable(idx, func(a, b int) bool { return x[idx[a]] < x[idx[b]] })
+	out := make([]float64, len(x))
+	for i := 0; i < len(idx); {
+		j := i
+		for j < len(idx) && x[idx[j]] == x[idx[i]] {
+			j++
+		}
+		for k := i; k < j; k++ {
+			out[idx[k]] = float64(i+j-1) / 2
+		}
+		i = j
+	}
+	return out
+}
+
+// slopeOf is the least-squares slope of b over a.
+func slopeOf(a, b []float64, rows []int) float64 {
+	ma, mb, n := 0.0, 0.0, float64(len(rows))
+	for _, i := range rows {
+		ma += a[i] / n
+		mb += b[i] / n
+	}
+	sab, saa := 0.0, 0.0
+	for _, i := range rows {
+		sab += (a[i] - ma) * (b[i] - mb)
+		saa += (a[i] - ma) * (a[i] - ma)
+	}
+	if saa == 0 {
+		return 0
+	}
+	return sab / saa
+}

@@ -1,0 +1,173 @@
+package measure
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+
+	"proveout/evidence"
+	"proveout/trace"
+	"proveout/unit"
+)
+
+// Roles a logged parameter can have.
+const (
+	EngineSpeed   = "engine_speed"
+	VehicleSpeed  = "vehicle_speed"
+	Coolant       = "coolant"
+	IntakeAir     = "intake_air"
+	EngineLoad    = "engine_load"
+	Throttle      = "throttle"
+	Pedal         = "pedal"
+	ManifoldPress = "manifold_pressure"
+	Barometer     = "barometer"
+	Airflow       = "airflow"
+	ShortTrim     = "short_trim"
+	LongTrim      = "long_trim"
+	Lambda        = "lambda"
+	Oxygen        = "oxygen_voltage"
+	Supply        = "supply_voltage"
+	FuelLevel     = "fuel_level"
+	Misfires      = "misfire_count"
+	PulseWidth    = "injector_pulse"
+	Advance       = "ignition_advance"
+	RunTime       = "run_time"
+)
+
+// role says how a parameter is recognised and what it can be.
+type role struct {
+	id   string
+	unit string // taken when the file gives none
+	// all must be found, any one of any, none of not: words of the folded name.
+	all, any, not []string
+	low, high     float64 // what it can be, SI
+	// steepest change, SI per second, and the smallest step it is applied to.
+	rate, stepMin float64
+	source        string
+}
+
+// roles in order of precedence: the first that fits names the channel. Words are
+// our own list of what log headers say, in English and German.
+var roleTable = []role{
+	{id: Misfires, unit: "count", any: []string{"misfire", "misfires", "misfirecount", "aussetzer"}, low: 0, high: 1e6},
+	{id: ShortTrim, unit: "%", any: []string{"stft", "stft1", "stft2", "shrtft", "shrtft1", "shrtft2", "short term fuel trim", "short term trim", "short fuel trim", "short trim", "stftb1", "stftb2"}, low: -100, high: 100},
+	{id: LongTrim, unit: "%", any: []string{"ltft", "ltft1", "ltft2", "longft", "longft1", "longft2", "long term fuel trim", "long term trim", "long fuel trim", "long trim", "ltftb1", "ltftb2"}, low: -100, high: 100},
+	{id: PulseWidth, unit: "ms", any: []string{"pulse width", "pulsewidth", "injector duration", "injection time", "injector on time", "injector time", "ipw", "inj pw", "injpw", "einspritzzeit"}, low: 0, high: 0.1},
+	{id: EngineSpeed, unit: "rpm", any: []string{"engine rpm", "rpm", "engine speed", "crankshaft speed", "motordrehzahl", "drehzahl", "nmot"}, not: []string{"target", "desired", "turbine", "wheel", "pump", "idle speed setpoint", "max"}, low: 0, high: 20000, rate: 9000, stepMin: 4000, source: "our choice: a free-revving engine gains some 6000 rpm in a second"},
+	{id: VehicleSpeed, unit: "km/h", any: []string{"vehicle speed", "vss", "road speed", "speed sensor", "geschwindigkeit", "vehicle velocity", "speed kmh", "speed"}, not: []string{"engine", "fan", "pump", "wheel", "turbine", "idle", "cruise"}, low: 0, high: 120, rate: 12, stepMin: 8.3, source: "our choice: 1.2 g and 30 km/h"},
+	{id: Coolant, unit: "degC", any: []string{"coolant", "ect", "clt", "coolant temp", "water temperature", "kuhlmittel", "kuhlmitteltemperatur"}, not: []string{"level", "pressure", "flow"}, low: -50, high: 140, rate: 2, stepMin: 6, source: "healthy logs step by at most 3 degC in a second (../shared/data/healthy-obd-etios)"},
+	{id: IntakeAir, unit: "degC", any: []string{"intake air temp", "intake air temperature", "iat", "charge air temperature", "air intake temperature"}, low: -50, high: 120, rate: 4, stepMin: 12, source: "our choice"},
+	{id: Barometer, unit: "kPa", any: []string{"barometric", "baro", "barometric pressure", "atmospheric pressure", "ambient pressure"}, low: 40e3, high: 115e3},
+	{id: ManifoldPress, unit: "kPa", any: []string{"manifold absolute pressure", "intake manifold pressure", "manifold pressure", "map", "intake pressure", "saugrohrdruck"}, not: []string{"desired", "target", "commanded"}, low: 0, high: 500e3},
+	{id: Airflow, unit: "g/s", any: []string{"maf", "mass air flow", "air flow rate", "mass airflow", "airflow", "air mass flow", "mass flow sensor", "luftmasse"}, not: []string{"desired", "target", "secondary", "temperature"}, low: 0, high: 1},
+	{id: EngineLoad, unit: "%", any: []string{"engine load", "calculated load", "calc load", "load value", "load pct", "load", "clv"}, not: []string{"absolute", "abs", "electrical", "alternator", "generator"}, low: 0, high: 100},
+	{id: Throttle, unit: "%", any: []string{"throttle", "throttle position", "tps", "throttle pos", "drosselklappe"}, not: []string{"actuator", "commanded", "relative", "desired", "target", "b", "c", "time"}, low: -5, high: 105},
+	{id: Pedal, unit: "%", any: []string{"accelerator", "pedal", "accelerator pedal", "app"}, not: []string{"e", "f", "brake", "clutch"}, low: -5, high: 105},
+	{id: Lambda, unit: "lambda", any: []string{"lambda", "equivalence ratio", "equiv ratio", "afr ratio"}, not: []string{"commanded", "target", "voltage"}, low: 0.3, high: 9},
+	{id: Oxygen, unit: "V", any: []string{"o2 sensor", "oxygen sensor", "o2s11", "o2s12", "o2s21", "o2b1s1", "o2b1s2", "o2 voltage", "o2"}, low: -0.5, high: 6},
+	{id: Supply, unit: "V", any: []string{"control module voltage", "module voltage", "battery voltage", "supply voltage", "system voltage", "vbat", "ubat", "battery", "bordspannung"}, not: []string{"current", "soc", "temperature", "hybrid"}, low: 0, high: 40},
+	{id: FuelLevel, unit: "%", any: []string{"fuel level", "fuel tank", "fuel tank level", "tank level", "tankinhalt"}, not: []string{"pressure", "evap"}, low: 0, high: 100},
+	{id: Advance, unit: "deg", any: []string{"timing advance", "ignition advance", "spark advance", "ignition timing", "zundwinkel"}, low: -90, high: 90},
+	{id: RunTime, unit: "s", any: []string{"engine run time", "run time", "runtime", "run tine", "time since engine start", "time since start"}, not: []string{"mil", "codes", "cleared"}, low: 0, high: 1e6},
+}
+
+func roleByID(id string) (role, bool) {
+	for _, r := range roleTable {
+		if r.id == id {
+			return r, true
+		}
+	}
+	return role{}, false
+}
+
+var (
+	inBrackets = regexp.MustCompile(`[\[(][^\])]*[\])]`)
+	camel      = regexp.MustCompile(`([a-z])([A-Z])`)
+	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
+	bankRE     = regexp.MustCompile(`\b(?:bank|b)\s*([12])\b|(?:stft|ltft|shrtft|longft)b?([12])\b`)
+	cylRE      = regexp.MustCompile(`\b(?:cylinder|cyl|zylinder|zyl)\s*(?:no\s*)?([0-9]{1,2})\b|\bmisfires?\s*([0-9]{1,2})\b|\b([0-9]{1,2})\s*misfires?\b`)
+)
+
+// foldName reduces a header to lower-case words: "Engine RPM [RPM]" becomes
+// "engine rpm".
+func foldName(s string) string {
+	s = inBrackets.ReplaceAllString(s, " ")
+	s = camel.ReplaceAllString(s, "$1 $2")
+	s = strings.ToLower(s)
+	s = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "ß", "ss", "é", "e").Replace(s)
+	return strings.TrimSpace(notWord.ReplaceAllString(s, " "))
+}
+
+// recogniseName finds role and subject of a parameter by its name; ok is false
+// when nothing fits.
+func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, ok bool) {
+	n := " " + foldName(name) + " "
+	if strings.TrimSpace(n) == "" {
+		return role{}, subject, false
+	}
+	for _, c := range roleTable {
+		hit := false
+		for _, w := range c.any {
+			if strings.Contains(n, " "+w+" ") {
+				hit = true
+				break
+			}
+		}
+		if !hit {
+			continue
+		}
+		for _, w := range c.not {
+			if strings.Contains(n, " "+w+" ") {
+				hit = false
+			}
+		}
+		want := unit.Must(c.unit)
+		if u.Symbol != "" && u.Dim != unit.None && u.Dim != want.Dim {
+			hit = false
+		}
+		if !hit {
+			continue
+		}
+		switch c.id {
+		case ShortTrim, LongTrim, Oxygen, Lambda:
+			subject = evidence.BankNo(1)
+			if m := bankRE.FindStringSubmatch(strings.TrimSpace(n)); m != nil {
+				k, _ := strconv.Atoi(m[1] + m[2])
+				subject = evidence.BankNo(k)
+			}
+		case Misfires:
+			m := cylRE.FindStringSubmatch(strings.TrimSpace(n))
+			if m == nil {
+				continue // a total belongs to no cylinder
+			}
+			k, _ := strconv.Atoi(m[1] + m[2] + m[3])
+			if k < 1 || k > 16 {
+				continue
+			}
+			subject = evidence.Cyl(k)
+		default:
+			subject = evidence.WholeEngine
+		}
+		return c, subject, true
+	}
+	return role{}, subject, false
+}
+
+// recognisedParameters counts the channels of a recording that are named like
+// parameters, and lists what they were taken for.
+func recognisedParameters(rec *trace.Recording, meta Meta) (int, []string) {
+	var names []string
+	for i := range rec.Channels {
+		ch := &rec.Channels[i]
+		if c, ok := meta.column(ch.Name); ok {
+			if _, ok := roleByID(c.As); ok {
+				names = append(names, ch.Name+" = "+c.As)
+			}
+			continue
+		}
+		if r, _, ok := recogniseName(ch.Name, ch.Unit); ok {
+			names = append(names, strings.TrimSpace(ch.Name)+" = "+r.id)
+		}
+	}
+	return len(names), names
+}
