@@ -207,7 +207,7 @@ func (b *Builder) info(mod *Module, m *isotp.Message) {
 	}
 	in, supported, note := decodeInfo(body)
 	if note != "" {
-		b.note(m, false, fmt.Sprintf("%s: info type %02X: %s", mod.label(), body[0], note))
+		b.note(m, false, fmt.Sprintf("%s: info type %02X: %s", mod.label(), in.Type, note))
 	}
 	if supported != nil {
 		mod.SupportedInfo = addIDs(mod.SupportedInfo, supported)
