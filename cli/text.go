@@ -3,7 +3,9 @@ package cli
 import (
 	"fmt"
 	"io"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -136,3 +138,5 @@ func number(v float64) string {
 	}
 	return s
 }
+
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

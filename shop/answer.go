@@ -169,6 +169,9 @@ type NextAnswer struct {
 	Do          string          `json:"do,omitempty"`
 	Says        string          `json:"says,omitempty"`
 	Why         string          `json:"why,omitempty"`
+	// Repeat is how many more times a reading already begun should be taken, such
+	// as a pickup placed anew; 0 for a new test.
+	Repeat int `json:"repeat,omitempty"`
 }
 
 // HazardAnswer is a caution with its signal word.

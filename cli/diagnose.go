@@ -1,0 +1,88 @@
+package cli
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"proveout/reason"
+	"proveout/shop"
+)
+
+func init() { commands = append(commands, newDiagnose) }
+
+func newDiagnose() *cobra.Command {
+	var asJSON, all, anyEquipment bool
+	var rank string
+	var faults int
+	c := &cobra.Command{
+		Use:   "diagnose JOBDIR",
+		Short: "Say what a job's files show, what is ruled out, what is left, what to do next",
+		Long: `Reads a job folder (one job.yaml and the capture files beside it), measures
+what it holds, and works out the odds over the suspects of the fault book and
+of the job itself. Nothing in the folder is changed.
+
+What could not be used is listed under "left out"; the rest is answered.
+docs/job-folder.md describes the folder.`,
+		Example: `  proveout diagnose examples/01-stumble-on-the-hill
+  proveout diagnose --all examples/02-one-placement-only
+  proveout diagnose --json JOBDIR | jq '.next[0]'
+  proveout diagnose --rank cost JOBDIR`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			o := shop.Options{Program: Version(), Progress: progress(c)}
+			switch rank {
+			case "ends", "bits", "cost":
+				o.Reason.Rank = reason.Rank(rank)
+			default:
+				return fmt.Errorf("--rank %q is not known; write ends, bits or cost", rank)
+			}
+			if faults < 1 || faults > 3 {
+				return fmt.Errorf("--faults %d: write 1, 2 or 3", faults)
+			}
+			o.Reason.MaxFaults, o.Reason.AnyEquipment = faults, anyEquipment
+			a, err := shop.Diagnose(args[0], o)
+			if a == nil {
+				return err
+			}
+			if asJSON {
+				if werr := writeJSON(c.OutOrStdout(), a); werr != nil {
+					return werr
+				}
+			} else if err == nil {
+				p := &page{w: c.OutOrStdout()}
+				writeAnswer(p, a, all)
+				if p.err != nil {
+					return p.err
+				}
+			}
+			if errors.Is(err, shop.ErrNothingRead) {
+				if !asJSON {
+					p := &page{w: c.ErrOrStderr()}
+					writeLeftOut(p, a)
+				}
+				return err
+			}
+			return err
+		},
+	}
+	f := c.Flags()
+	f.BoolVar(&asJSON, "json", false, "print the answer as JSON (proveout schema answer)")
+	f.BoolVar(&all, "all", false, "list everything, however unlikely")
+	f.BoolVar(&anyEquipment, "any-equipment", false, "list tests whose equipment is not on hand too")
+	f.StringVar(&rank, "rank", "ends", "order of next tests: ends (chance it ends the search per minute), bits (doubt removed per minute), cost (minutes to a finished repair)")
+	f.IntVar(&faults, "faults", 3, "how many faults at once to consider, 1 to 3")
+	return c
+}
+
+// writeJSON prints an answer for programs: two-space indent, no HTML escapes,
+// a final newline.
+func writeJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

@@ -1,0 +1,133 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"proveout/evidence"
+	"proveout/measure"
+	"proveout/shop"
+	"proveout/trace"
+	"proveout/vehicle"
+)
+
+func init() { commands = append(commands, newMeasure) }
+
+func newMeasure() *cobra.Command {
+	var asJSON, calibrated bool
+	var kind, subject, state, rate, placement, fuel string
+	var columns []string
+	var cylinders int
+	c := &cobra.Command{
+		Use:   "measure FILE...",
+		Short: "Measure loose capture files, without a job",
+		Long: `Reads delimited text, WAV or diagnostic messages, packed with gzip or not, finds
+out what they hold, and measures it with uncertainty. "-" reads standard input.
+It says what each file says and nothing about causes: for those, make a job.
+
+Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
+		Example: `  proveout measure drive.csv
+  proveout measure --kind ignition_secondary --subject "cylinder 3" coil3.csv.gz
+  proveout measure --rate "1 MHz" --column "2=ignition_secondary:V" c3.txt
+  zcat log.csv.gz | proveout measure -`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			o := shop.MeasureOptions{
+				Options: shop.Options{Program: Version(), Progress: progress(c)}, Kind: kind, Placement: placement, Calibrated: calibrated,
+				Condition: evidence.Condition{State: evidence.State(state)}, Engine: vehicle.Engine{Cylinders: cylinders, Fuel: fuel},
+			}
+			var err error
+			if subject != "" {
+				if o.Subject, err = evidence.ParseSubject(subject); err != nil {
+					return err
+				}
+			}
+			if rate != "" {
+				if o.RateHz, err = trace.ParseRate(rate); err != nil {
+					return err
+				}
+			}
+			for _, spec := range columns {
+				col, err := parseColumn(spec)
+				if err != nil {
+					return err
+				}
+				o.Columns = append(o.Columns, col)
+			}
+			files := shop.Measure(args, c.InOrStdin(), o)
+			if asJSON {
+				if err := writeJSON(c.OutOrStdout(), files); err != nil {
+					return err
+				}
+			} else {
+				p := &page{w: c.OutOrStdout()}
+				for _, f := range files {
+					writeMeasured(p, f)
+				}
+				if p.err != nil {
+					return p.err
+				}
+			}
+			for _, f := range files {
+				if f.Error == "" {
+					return nil
+				}
+			}
+			return silent{BadUse}
+		},
+	}
+	f := c.Flags()
+	f.BoolVar(&asJSON, "json", false, "print as JSON")
+	f.StringVar(&kind, "kind", "", "kind of capture; empty: find out")
+	f.StringVar(&subject, "subject", "", `what was measured, for example "cylinder 3"`)
+	f.StringVar(&state, "state", "", "operating condition: idle, raised, snap, cruise, load, cranking")
+	f.StringVar(&rate, "rate", "", `sample rate of a file without a time column, for example "1 MHz"`)
+	f.StringVar(&placement, "placement", "", "which placement of the pickup this is")
+	f.BoolVar(&calibrated, "calibrated", false, "the probe's scale can be trusted")
+	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT], for example "Channel A=ignition_secondary:mV"; may be repeated`)
+	f.IntVar(&cylinders, "cylinders", 0, "cylinders of the engine, where it matters")
+	f.StringVar(&fuel, "fuel", "", "petrol, diesel, lpg, cng or ethanol, where it matters")
+	return c
+}
+
+// parseColumn reads NAME=ROLE[:UNIT].
+func parseColumn(spec string) (trace.Column, error) {
+	name, role, ok := strings.Cut(spec, "=")
+	if !ok || name == "" || role == "" {
+		return trace.Column{}, fmt.Errorf("--column %q: write NAME=ROLE or NAME=ROLE:UNIT", spec)
+	}
+	role, u, _ := strings.Cut(role, ":")
+	return trace.Column{Column: name, As: role, Unit: u}, nil
+}
+
+func writeMeasured(p *page, f shop.MeasuredFile) {
+	p.head(f.File)
+	if f.What != "" {
+		what := f.What
+		if f.Kind != "" {
+			what = strings.ReplaceAll(f.Kind, "_", " ") + ": " + what
+		}
+		p.para("  ", what, 2)
+	}
+	if f.Error != "" {
+		p.para("  ", upper(f.Error), 2)
+	}
+	for _, g := range f.Findings {
+		p.para("  · ", g.Sentence, 4)
+	}
+	for _, n := range f.Notes {
+		p.para("  Note: ", place("", n.Line)+n.Text, 4)
+	}
+	for _, l := range f.LeftOut {
+		p.para("  Left out: ", place("line", l.Line)+l.Why, 4)
+	}
+}
+
+func upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}

@@ -1,0 +1,201 @@
+package shop
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"proveout/book"
+	"proveout/evidence"
+	"proveout/job"
+	"proveout/reason"
+	"proveout/vehicle"
+)
+
+// newAnswer begins an answer with what the job file says.
+func newAnswer(f *job.File, o Options) *Answer {
+	a := &Answer{
+		Schema: AnswerSchema, Program: o.Program, Job: f.Job,
+		Vehicle: VehicleAnswer{
+			Make: f.Vehicle.Make, Model: f.Vehicle.Model, Year: f.Vehicle.Year, VIN: f.Vehicle.VIN, Plate: f.Vehicle.Plate,
+			OdometerKm: odometerKm(f.Vehicle.Odometer),
+		},
+		Complaint: ComplaintAnswer{Said: strings.TrimSpace(f.Complaint.Said), Symptoms: []string{}, States: []string{}, Facts: map[string]string{}},
+		Books:     []BookAnswer{}, Items: []ItemAnswer{}, Findings: []FindingAnswer{}, Suspects: []SuspectAnswer{}, RuledOut: []RuledOutAnswer{},
+		Conflicts: []ConflictAnswer{}, Next: []NextAnswer{}, LeftOut: []LeftOut{}, Notes: []NoteAnswer{}, Cautions: []CautionAnswer{},
+	}
+	if v, err := vehicle.ParseVIN(f.Vehicle.VIN); err == nil {
+		if hint := v.CheckHint(); hint != "" {
+			a.Vehicle.VINNotes = append(a.Vehicle.VINNotes, hint)
+		}
+	}
+	return a
+}
+
+// fill puts what reasoning found into the answer.
+func (w *work) fill(r *reason.Answer) {
+	a := w.answer
+	a.Vehicle.Engine, a.Vehicle.Cylinders = engineWords(w.engine), w.engine.Cylinders
+	c := w.resolved.Complaint
+	a.Complaint.Symptoms = append(a.Complaint.Symptoms, c.Symptoms...)
+	for _, s := range c.States {
+		a.Complaint.States = append(a.Complaint.States, string(s))
+	}
+	for k, v := range c.Facts {
+		a.Complaint.Facts[k] = v
+	}
+	if c.Lamp == "flashing" {
+		a.Cautions = append(a.Cautions, CautionAnswer{Word: "NOTICE", Text: "The warning lamp flashes: raw fuel is burning in the catalyst. Short tests only, ease off at the first flash."})
+	}
+	for _, b := range w.instance.Books {
+		a.Books = append(a.Books, BookAnswer{ID: b.ID, Version: b.Version, SHA256: bookHash(b.ID)})
+	}
+	for i := range w.findings {
+		a.Findings = append(a.Findings, findingAnswer(&w.findings[i]))
+	}
+	sort.SliceStable(a.Findings, func(i, j int) bool { return a.Findings[i].Item < a.Findings[j].Item })
+	sort.SliceStable(a.Items, func(i, j int) bool { return a.Items[i].Item < a.Items[j].Item })
+	for i := range r.Suspects {
+		w.suspect(&r.Suspects[i])
+	}
+	for _, k := range r.Conflicts {
+		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
+	}
+	for i := range r.Next {
+		a.Next = append(a.Next, w.next(&r.Next[i]))
+	}
+	a.DoubtBits, a.NothingWrong, a.NotListed = round(r.DoubtBits), round(r.NothingWrong), round(r.NotListed)
+	a.TwoOrMore, a.Outside = round(r.TwoOrMore), round(r.Outside)
+	a.Stop = r.Stop
+	for _, n := range r.Notes {
+		w.note("", 0, n)
+	}
+	for _, u := range r.Uncounted {
+		w.note("", 0, "finding "+u.Finding+" is not counted: "+u.Why)
+	}
+	if len(r.Group) > 1 {
+		g := &GroupAnswer{Suspects: r.Group, Text: r.GroupText}
+		for _, id := range r.Group {
+			for _, s := range r.Suspects {
+				if s.Suspect.ID == id {
+					g.Chance += s.Chance
+				}
+			}
+		}
+		g.Chance = round(math.Min(g.Chance, 1))
+		a.Group = g
+	}
+	a.Headline = headline(w, r)
+}
+
+// bookHash pins the text of a built-in book; the job's own stands in the job.
+func bookHash(id string) string {
+	text, ok := book.BuiltinText(id)
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("%x", sha256.Sum256(text))
+}
+
+func (w *work) suspect(s *reason.SuspectAnswer) {
+	text := suspectWords(s)
+	moved := make([]MovedAnswer, 0, len(s.MovedBy))
+	for _, m := range s.MovedBy {
+		moved = append(moved, MovedAnswer{Finding: m.Finding, Factor: round(m.Factor)})
+	}
+	sa := SuspectAnswer{
+		ID: s.Suspect.ID, Component: s.Suspect.Component.ID, Fault: s.Suspect.Fault.ID, Text: text, Subject: subjectAnswer(s.Suspect.Subject),
+		Chance: round(s.Chance), Before: round(s.Before), State: string(s.State), By: s.By, Reason: s.Reason, MovedBy: moved,
+	}
+	if s.Overruled != nil {
+		sa.Overruled = s.Overruled.Reason + " (" + s.Overruled.Who + ")"
+	}
+	w.answer.Suspects = append(w.answer.Suspects, sa)
+	if s.State == reason.RuledOut {
+		w.answer.RuledOut = append(w.answer.RuledOut, RuledOutAnswer{ID: sa.ID, Text: text, By: s.By, Chance: sa.Chance, Reason: s.Reason})
+	}
+}
+
+func suspectWords(s *reason.SuspectAnswer) string {
+	t := s.Suspect.Fault.Name
+	if s.Suspect.Subject.Kind != evidence.Engine {
+		t += ", " + s.Suspect.Subject.String()
+	}
+	return t
+}
+
+func (w *work) next(n *reason.NextTest) NextAnswer {
+	t := n.Test.Test
+	out := NextAnswer{
+		Test: t.ID, Name: t.Name, Subject: subjectAnswer(n.Test.Subject), Minutes: round(n.Minutes), EndsIt: round(n.EndsIt), SettlesBits: round(n.Bits),
+		Cost: round(n.Cost), Do: t.Do, Says: t.Says, Why: n.Why, Repeat: n.Repeat, Equipment: []string{}, Hazards: []HazardAnswer{}, Outcomes: []OutcomeAnswer{},
+	}
+	for _, e := range t.Equipment {
+		out.Equipment = append(out.Equipment, w.equipmentName(e))
+	}
+	for _, h := range t.Hazards {
+		for _, b := range w.instance.Books {
+			if hz, ok := b.Hazards[h]; ok {
+				out.Hazards = append(out.Hazards, HazardAnswer{Word: hz.Word, Text: hz.Text})
+				break
+			}
+		}
+	}
+	for _, o := range n.Outcomes {
+		out.Outcomes = append(out.Outcomes, OutcomeAnswer{ID: o.Outcome.ID, Text: o.Outcome.Text, Chance: round(o.Chance), LeadsTo: o.LeadsTo})
+	}
+	return out
+}
+
+func (w *work) equipmentName(id string) string {
+	for _, b := range w.instance.Books {
+		if n, ok := b.Equipment[id]; ok {
+			return n
+		}
+	}
+	return id
+}
+
+func findingAnswer(f *evidence.Finding) FindingAnswer {
+	out := FindingAnswer{
+		ID: f.ID, Item: f.Item, Test: f.Test, Feature: f.Feature, Subject: subjectAnswer(f.Subject), Unit: f.Unit, State: string(f.State),
+		Outcome: f.Outcome, Sentence: f.Sentence, Why: f.Why, More: f.More, SetAside: f.SetAside, When: f.When,
+	}
+	if out.When == "" {
+		out.When = "before"
+	}
+	if f.Outcome == "" && f.State != evidence.NotMeasured {
+		v, s := round(f.Value), round(f.Sigma)
+		out.Value = &v
+		if s > 0 {
+			out.Uncertainty = &s
+		}
+	}
+	for _, fl := range f.Flags {
+		out.Flags = append(out.Flags, string(fl))
+	}
+	if len(f.From) > 0 {
+		s := f.From[0]
+		out.From = FromAnswer{File: s.File, Channel: s.Channel, First: s.First, Last: s.Last, Line: s.Line}
+	}
+	return out
+}
+
+func subjectAnswer(s evidence.Subject) SubjectAnswer {
+	return SubjectAnswer{Kind: string(s.Kind), Number: s.Number, Second: s.Second}
+}
+
+// round keeps six significant figures: more would only make answers differ in
+// their last digit between machines.
+func round(v float64) float64 {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	p := math.Pow(10, 5-math.Floor(math.Log10(math.Abs(v))))
+	if math.IsInf(p, 0) || p == 0 {
+		return v
+	}
+	return math.Round(v*p) / p
+}

@@ -1,0 +1,84 @@
+package shop
+
+import (
+	"fmt"
+	"strings"
+
+	"proveout/reason"
+	"proveout/vehicle"
+)
+
+// headline sums the answer up in one or two sentences. It never says more than
+// the states allow: nothing is called shown that no direct test showed.
+func headline(w *work, r *reason.Answer) string {
+	if len(r.Suspects) == 0 {
+		return "No suspect is known for this vehicle: no fault book fits and the job brings none of its own. The findings below stand for themselves."
+	}
+	var shown []string
+	for i := range r.Suspects {
+		if r.Suspects[i].State == reason.Shown {
+			shown = append(shown, suspectWords(&r.Suspects[i]))
+		}
+	}
+	if len(shown) > 0 {
+		return "Shown by direct test: " + strings.Join(shown, "; ") + "."
+	}
+	top := &r.Suspects[r.Leader]
+	switch {
+	case r.NothingWrong > top.Chance && r.NothingWrong > r.NotListed:
+		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
+	case r.NotListed > top.Chance && r.NotListed > 0.3:
+		return fmt.Sprintf("What was read fits none of the listed suspects well; something not listed is the likeliest (%s). Nothing is shown.", percent(r.NotListed))
+	case len(r.Group) > 1 && r.GroupText != "":
+		return fmt.Sprintf("%s (%s). Nothing is shown.", upperFirst(strings.TrimSuffix(r.GroupText, ".")), percent(groupChance(r)))
+	case top.Chance >= 0.5:
+		return fmt.Sprintf("Most likely: %s (%s), by elimination only: no direct test of the part has shown it.", suspectWords(top), percent(top.Chance))
+	}
+	second := ""
+	if len(r.Suspects) > 1 {
+		second = fmt.Sprintf(", then %s (%s)", suspectWords(&r.Suspects[1]), percent(r.Suspects[1].Chance))
+	}
+	return fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s.", suspectWords(top), percent(top.Chance), second)
+}
+
+func groupChance(r *reason.Answer) float64 {
+	sum := 0.0
+	for _, id := range r.Group {
+		for i := range r.Suspects {
+			if r.Suspects[i].Suspect.ID == id {
+				sum += r.Suspects[i].Chance
+			}
+		}
+	}
+	return min(sum, 1)
+}
+
+// percent writes a reckoned chance, led by the sign for "worked out", never as
+// a bare 0 or 100.
+func percent(x float64) string {
+	switch {
+	case x > 0.99:
+		return "≈ over 99 %"
+	case x < 0.01:
+		return "≈ under 1 %"
+	}
+	return fmt.Sprintf("≈ %.0f %%", 100*x)
+}
+
+// engineWords says what the engine is.
+func engineWords(e vehicle.Engine) string {
+	parts := []string{fmt.Sprintf("%d cylinders", e.Cylinders)}
+	if e.Arrangement != "" {
+		parts[0] += " " + e.Arrangement
+	}
+	if e.Ignition != "" && e.Ignition != vehicle.NoIgnition {
+		parts = append(parts, strings.ReplaceAll(string(e.Ignition), "_", " "))
+	}
+	if e.Injection != "" {
+		parts = append(parts, string(e.Injection)+" injection")
+	}
+	if e.Boosted {
+		parts = append(parts, "boosted")
+	}
+	return strings.Join(parts, ", ")
+}
