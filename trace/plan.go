@@ -333,20 +333,26 @@ func (p *plan) rises(lines []sampleLine, t trial, col int) bool {
 	return len(v) >= 3 && 10*up >= 9*(len(v)-1)
 }
 
-// isCounter reports whether the time column is a plain row number: whole
-// numbers in steps of one, under a name that says so or no name at all.
+// isCounter reports whether the time column is a plain row number: under a
+// name that says so whole numbers, mostly in steps of one; without a name whole
+// numbers in steps of one throughout.
 func (p *plan) isCounter(lines []sampleLine, t trial) bool {
 	c := p.cols[p.time]
-	if p.head != "" && (!counterNames[foldName(c.label)] || !c.unit.IsZero()) {
+	named := p.head != ""
+	if named && (!counterNames[foldName(c.label)] || !c.unit.IsZero()) {
 		return false
 	}
 	v := p.sampleValues(lines, t, p.time)
-	for i := 1; i < len(v); i++ {
-		if v[i] != v[i-1]+1 {
+	ones := 0
+	for i, x := range v {
+		if x != math.Trunc(x) {
 			return false
 		}
+		if i > 0 && x == v[i-1]+1 {
+			ones++
+		}
 	}
-	return len(v) >= 3 && v[0] == math.Trunc(v[0])
+	return len(v) >= 3 && (ones == len(v)-1 || named && 2*ones > len(v)-1)
 }
 
 func (p *plan) sampleValues(lines []sampleLine, t trial, col int) []float64 {

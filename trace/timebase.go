@@ -252,7 +252,7 @@ func pauseLimit(s []int64, resolution int64) (usual, limit int64) {
 	}
 	slices.Sort(steps)
 	usual = steps[len(steps)/2]
-	lo, hi := steps[len(steps)/10], steps[len(steps)*8/10]
+	lo, hi := steps[(len(steps)-1)/10], steps[(len(steps)-1)*8/10]
 	if float64(hi-lo) <= 0.02*float64(usual)+2*float64(resolution) && usual > 4*resolution {
 		return usual, int64(pauseRegular * float64(usual))
 	}

@@ -344,7 +344,7 @@ func (w *wavReader) finish() (*Recording, error) {
 			case c.Scale != "" && !u.IsZero():
 				full, ch.Unit = u.SI(factor), u
 				if u.Offset != 0 {
-					return nil, fmt.Errorf("column %q: full scale in %s has no zero that matches the zero of the recording; give it in K or volts", c.Column, u.Symbol)
+					return nil, fmt.Errorf("column %q: full scale in %s has no zero that matches the zero of the recording; give it in degC", c.Column, u.Symbol)
 				}
 			case c.Scale != "":
 				full, ch.Unit = factor, noUnit

@@ -1,0 +1,140 @@
+package trace
+
+import (
+	"strings"
+	"testing"
+
+	"proveout/unit"
+)
+
+const mapped = "Time (ms),Coil 3 (kV),Sync,Rail pressure (bar),MAP (kPa)\n0,9.5,0,50,31\n1,9.6,0,51,32\n2,9.7,1,52,33\n3,9.8,0,53,33\n"
+
+func TestMapping(t *testing.T) {
+	rec, err := ReadText(strings.NewReader(mapped), TextOptions{Columns: []Column{
+		{Column: "Coil 3", As: "ignition_secondary", Scale: "2"},
+		{Column: "3", As: "sync", Unit: "V", Scale: "0.5"},
+		{Column: "rail pressure (BAR)", As: "rail_pressure", Unit: "psi"},
+		{Column: "MAP (kPa)", As: AsIgnore},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rec.Channels) != 3 {
+		t.Fatalf("%d channels", len(rec.Channels))
+	}
+	coil, sync, rail := rec.Channels[0], rec.Channels[1], rec.Channels[2]
+	if coil.Values[1] != 19200 || coil.As != "ignition_secondary" || coil.Mapped != 1 || coil.Column != 2 || coil.Unit.Symbol != "kV" {
+		t.Errorf("coil: %+v", coil)
+	}
+	if sync.Values[2] != 0.5 || sync.Unit.Symbol != "V" || sync.Mapped != 2 {
+		t.Errorf("sync: %+v", sync)
+	}
+	if rail.Values[0] != 50*unit.Must("psi").Factor || rail.Mapped != 3 {
+		t.Errorf("rail: %+v", rail)
+	}
+	if rec.Time.RateHz() != 1000 {
+		t.Errorf("rate %v", rec.Time.RateHz())
+	}
+	wantNote(t, rec, "the header says bar, the mapping says psi", false)
+	wantNote(t, rec, `"MAP (kPa)" is left out`, false)
+}
+
+func wantNote(t *testing.T, r *Recording, text string, lost bool) Note {
+	t.Helper()
+	for _, n := range r.Notes {
+		if strings.Contains(n.Text, text) {
+			if n.Lost != lost {
+				t.Errorf("note %q: lost %v", n.Text, n.Lost)
+			}
+			return n
+		}
+	}
+	t.Errorf("no note about %q in %v", text, r.Notes)
+	return Note{}
+}
+
+// TestMappingErrors: each names the column and says what to do.
+func TestMappingErrors(t *testing.T) {
+	twice := "time,coil,coil\n0,1,2\n1,2,3\n2,3,4\n"
+	for _, c := range []struct {
+		name, text string
+		opts       TextOptions
+		want       []string
+	}{
+		{"unknown column", mapped, TextOptions{Columns: []Column{{Column: "Coil 4"}}}, []string{`"Coil 4"`, "not in the file", `"Coil 3 (kV)"`}},
+		{"number too high", mapped, TextOptions{Columns: []Column{{Column: "9"}}}, []string{`"9"`, "5 columns"}},
+		{"number zero", mapped, TextOptions{Columns: []Column{{Column: "0"}}}, []string{`"0"`, "numbered from 1"}},
+		{"no name", mapped, TextOptions{Columns: []Column{{As: "time"}}}, []string{"names no column"}},
+		{"ambiguous name", twice, TextOptions{Columns: []Column{{Column: "coil"}}}, []string{`"coil"`, "columns 2 and 3", "number"}},
+		{"mapped twice", mapped, TextOptions{Columns: []Column{{Column: "2", As: "a"}, {Column: "Coil 3", As: "b"}}}, []string{`"Coil 3"`, "twice"}},
+		{"two times", mapped, TextOptions{Columns: []Column{{Column: "1", As: AsTime}, {Column: "3", As: AsTime}}}, []string{`"3"`, "already given"}},
+		{"wrong dimension against the header", mapped, TextOptions{Columns: []Column{{Column: "Coil 3", Unit: "kPa"}}}, []string{`"Coil 3"`, "kPa", "kV"}},
+		{"wrong dimension for the role", mapped, TextOptions{Columns: []Column{{Column: "Sync", As: "engine_speed", Unit: "V", Dim: unit.EngineSpeed}}}, []string{`"Sync"`, "voltage", "engine speed"}},
+		{"header of the wrong dimension for the role", mapped, TextOptions{Columns: []Column{{Column: "MAP (kPa)", As: "ignition_secondary", Dim: unit.Voltage}}}, []string{`"MAP (kPa)"`, "pressure", "voltage"}},
+		{"time in kV", mapped, TextOptions{Columns: []Column{{Column: "Coil 3", As: AsTime}}}, []string{`"Coil 3"`, "time"}},
+		{"unknown unit", mapped, TextOptions{Columns: []Column{{Column: "Sync", Unit: "furlong"}}}, []string{`"Sync"`, "furlong"}},
+		{"scale that is no number", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "much"}}}, []string{`"Sync"`, "much"}},
+		{"scale zero", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "0"}}}, []string{`"Sync"`, "0"}},
+		{"scale and unit differ", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "2 A", Unit: "V"}}}, []string{`"Sync"`, "give one"}},
+		{"absurd rate", "a\n1\n2\n3\n", TextOptions{SampleRateHz: 1e15}, []string{"1e+15", "cannot be right"}},
+		{"negative rate", "a\n1\n2\n3\n", TextOptions{SampleRateHz: -5}, []string{"-5", "cannot be right"}},
+		{"delimiter", mapped, TextOptions{Delimiter: "~"}, []string{`"~"`, "tab"}},
+		{"decimal", mapped, TextOptions{Decimal: "x"}, []string{`"x"`}},
+		{"everything left out", "a\n1\n2\n", TextOptions{Columns: []Column{{Column: "a", As: AsIgnore}}}, []string{"no column with values"}},
+		{"prose", "dear customer,\nyour car is ready\nwith regards\n", TextOptions{}, []string{"no rows of numbers"}},
+		{"decimal comma and comma", "time,v\n0,1,2,5\n0,2,2,6\n0,3,2,7\n", TextOptions{}, []string{"line 1", "semicolons"}},
+		{"zero bytes", "a,b\n1,2\n\x00\x00", TextOptions{}, []string{"byte 8", "zero bytes"}},
+		{"empty", "", TextOptions{}, []string{"empty"}},
+		{"blank", "\n\n  \n", TextOptions{}, []string{"empty"}},
+		{"too many values", mapped, TextOptions{MaxValues: 10}, []string{"more than 10 values", "raise the limit"}},
+	} {
+		_, err := ReadText(strings.NewReader(c.text), c.opts)
+		if err == nil {
+			t.Errorf("%s: no error", c.name)
+			continue
+		}
+		for _, w := range c.want {
+			if !strings.Contains(err.Error(), w) {
+				t.Errorf("%s: %q does not say %q", c.name, err, w)
+			}
+		}
+	}
+}
+
+func TestOptionsOverrule(t *testing.T) {
+	rec, err := ReadText(strings.NewReader("v\n0,5\n1,5\n2,5\n"), TextOptions{Decimal: ",", Delimiter: ";", SampleRateHz: 100})
+	if err != nil || len(rec.Channels) != 1 || rec.Channels[0].Values[2] != 2.5 || rec.Time.RateHz() != 100 {
+		t.Errorf("decimal comma given: %v %+v", err, rec)
+	}
+	text := "time,v\n" + strings.Repeat("0,1\n1,0\n2,1\n", 1)
+	rec, err = ReadText(strings.NewReader(text), TextOptions{Layout: Samples})
+	if err != nil || rec.Channels[0].Edges {
+		t.Errorf("samples given: %v", err)
+	}
+	rec, err = ReadText(strings.NewReader("time,v\n0,5\n1,5\n2,0\n"), TextOptions{Layout: Edges})
+	if err != nil || !rec.Channels[0].Edges {
+		t.Errorf("edges given: %v", err)
+	}
+	rec, err = ReadText(strings.NewReader("n,v\n10,1\n11,2\n12,3\n20,4\n21,5\n22,6\n"), TextOptions{SampleRateHz: 50})
+	if err != nil || rec.Time.At(3) != 200e6 || len(rec.Segments) != 2 {
+		t.Errorf("a row counter with a gap of 8 rows at 50 Hz: %v, sample 3 at %d ns, segments %v", err, rec.Time.At(3), rec.Segments)
+	}
+	rec, err = ReadText(strings.NewReader("ticks,v\n0,1\n4,2\n8,3\n12,4\n"), TextOptions{Columns: []Column{{Column: "ticks", As: AsTime, Scale: "0.25 us"}}})
+	if err != nil || rec.Time.RateHz() != 1e6 {
+		t.Errorf("time in ticks of 0.25 us: %v %+v", err, rec.Time)
+	}
+}
+
+func TestParseRate(t *testing.T) {
+	for s, want := range map[string]float64{"1 MHz": 1e6, "44100": 44100, "10 kS/s": 1e4, "2 MS/s": 2e6, "10 us": 1e5, "0.5 s": 2, "5 Hz": 5} {
+		got, err := ParseRate(s)
+		if err != nil || got < want*(1-1e-12) || got > want*(1+1e-12) {
+			t.Errorf("%s: %v %v, want %v", s, got, err, want)
+		}
+	}
+	for _, s := range []string{"", "fast", "0", "-1 Hz", "1e20", "5 V", "0 s"} {
+		if got, err := ParseRate(s); err == nil {
+			t.Errorf("%q was taken as %v Hz", s, got)
+		}
+	}
+}

@@ -1,0 +1,139 @@
+package trace
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+func read(t *testing.T, text string, opts TextOptions) *Recording {
+	t.Helper()
+	rec, err := ReadText(strings.NewReader(text), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if msg := broken(rec); msg != "" {
+		t.Fatal(msg)
+	}
+	return rec
+}
+
+// TestDeadTime: a missing sample in a regular recording and a long gap in an
+// irregular one cut it; ordinary jitter does not.
+func TestDeadTime(t *testing.T) {
+	regular, irregular, jitter := "time,v (V)\n", "time,v (V)\n", "time,v (V)\n"
+	for i := range 100 {
+		at := float64(i) * 0.01
+		if i >= 60 {
+			at += 0.01
+		}
+		regular += fmt.Sprintf("%.4f,%d\n", at, i)
+		at = float64(i)*0.1 + 0.04*float64(i%7)/7
+		jitter += fmt.Sprintf("%.4f,%d\n", at, i)
+		if i >= 30 {
+			at += 5
+		}
+		irregular += fmt.Sprintf("%.4f,%d\n", at, i)
+	}
+	if rec := read(t, regular, TextOptions{}); fmt.Sprint(rec.Segments) != "[{0 60} {60 100}]" {
+		t.Errorf("one sample missing: %v", rec.Segments)
+	} else {
+		n := wantNote(t, rec, "pause of 20 ms (usual step 10 ms)", false)
+		if n.Line != 62 {
+			t.Errorf("the pause stands before line 62, not %d", n.Line)
+		}
+	}
+	if rec := read(t, irregular, TextOptions{}); fmt.Sprint(rec.Segments) != "[{0 30} {30 100}]" {
+		t.Errorf("5 s missing: %v", rec.Segments)
+	}
+	if rec := read(t, jitter, TextOptions{}); len(rec.Segments) != 1 || rec.Time.Uniform() {
+		t.Errorf("jitter: %v, uniform %v", rec.Segments, rec.Time.Uniform())
+	}
+}
+
+// TestEdgesHaveNoDeadTime: a standstill in an edge list is no pause.
+func TestEdgesHaveNoDeadTime(t *testing.T) {
+	text := "time,crank\n"
+	at := 0.0
+	for i := range 50 {
+		at += 0.01
+		if i == 25 {
+			at += 30
+		}
+		text += fmt.Sprintf("%.6f,%d\n", at, i%2)
+	}
+	rec := read(t, text, TextOptions{})
+	if !rec.Channels[0].Edges || len(rec.Segments) != 1 {
+		t.Errorf("edges %v, segments %v", rec.Channels[0].Edges, rec.Segments)
+	}
+}
+
+// TestLinesOfNotes: line numbers stay right after lines that made no row, also
+// where chunks meet.
+func TestLinesOfNotes(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time,v (V)\n")
+	line, want := 1, 0
+	for i := range 150_000 {
+		if i%1000 == 7 {
+			b.WriteString("# comment\n")
+			line++
+		}
+		v := "1.25"
+		if i == 140_001 {
+			v, want = "broken", line+1
+		}
+		fmt.Fprintf(&b, "%.5f,%s\n", float64(i)*1e-5, v)
+		line++
+	}
+	for _, workers := range []int{1, 4} {
+		rec := read(t, b.String(), TextOptions{Workers: workers})
+		if n := wantNote(t, rec, `"broken" is not a number`, true); n.Line != want {
+			t.Errorf("%d workers: line %d, want %d", workers, n.Line, want)
+		} else if at := strings.Index(b.String(), "1.40001,broken"); n.Byte != int64(at) {
+			t.Errorf("%d workers: byte %d, want %d", workers, n.Byte, at)
+		}
+	}
+	// A clock that runs backwards is noted with its line too.
+	text := b.String() + "0.5,1\n0.50001,2\n"
+	rec := read(t, text, TextOptions{})
+	if n := wantNote(t, rec, "runs backwards", false); n.Line != line+1 {
+		t.Errorf("backwards at line %d, want %d", n.Line, line+1)
+	}
+}
+
+// TestNotesAreCounted: thousands of bad cells give a handful of notes and a count.
+func TestNotesAreCounted(t *testing.T) {
+	text := "time,v (V)\n" + strings.Repeat("0,1\n", 500) + strings.Repeat("3,x\n", 4000)
+	rec := read(t, text, TextOptions{})
+	listed := 0
+	for _, n := range rec.Notes {
+		if strings.Contains(n.Text, `"x" is not a number`) {
+			listed++
+		}
+	}
+	if listed != listEach {
+		t.Errorf("%d notes listed, want %d", listed, listEach)
+	}
+	wantNote(t, rec, "3995 more cells are not numbers", true)
+}
+
+// TestEarlyEnd: a stream that breaks off is a note, and what came before is used.
+func TestEarlyEnd(t *testing.T) {
+	text := "time,v (V)\n0,1\n1,2\n2,3\n3,4\n"
+	rec, err := ReadText(&breaking{strings.NewReader(text)}, TextOptions{})
+	if err != nil || rec.Time.N != 4 {
+		t.Fatal(err)
+	}
+	wantNote(t, rec, "ends early: the cable was pulled", true)
+}
+
+type breaking struct{ r *strings.Reader }
+
+func (b *breaking) Read(p []byte) (int, error) {
+	n, err := b.r.Read(p)
+	if err != nil {
+		return n, fmt.Errorf("the cable was pulled")
+	}
+	return n, nil
+}

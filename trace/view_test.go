@@ -1,0 +1,110 @@
+package trace
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// bruteBounds is the oracle: look at every sample.
+func bruteBounds(v []float64, first, end int) (lo, hi float64) {
+	lo, hi = math.NaN(), math.NaN()
+	for i := max(first, 0); i < min(end, len(v)); i++ {
+		if x := v[i]; x == x {
+			if !(x >= lo) {
+				lo = x
+			}
+			if !(x <= hi) {
+				hi = x
+			}
+		}
+	}
+	return lo, hi
+}
+
+func TestPyramidAgreesWithBruteForce(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(0, 70000).Draw(t, "n")
+		seed := rapid.Uint64().Draw(t, "seed")
+		holes := rapid.IntRange(1, 50).Draw(t, "holes")
+		v := make([]float64, n)
+		for i := range v { // xorshift: cheap numbers for long channels
+			seed ^= seed << 13
+			seed ^= seed >> 7
+			seed ^= seed << 17
+			v[i] = float64(int64(seed)) / 1e15
+			if seed%100 < uint64(holes) {
+				v[i] = math.NaN()
+			}
+		}
+		p := NewPyramid(v)
+		for range 20 {
+			first := rapid.IntRange(-5, n+5).Draw(t, "first")
+			end := rapid.IntRange(first, n+10).Draw(t, "end")
+			lo, hi := p.Bounds(first, end)
+			wlo, whi := bruteBounds(v, first, end)
+			if !sameFloat(lo, wlo) || !sameFloat(hi, whi) {
+				t.Fatalf("samples %d to %d of %d: %v to %v, want %v to %v", first, end, n, lo, hi, wlo, whi)
+			}
+			points := rapid.IntRange(0, 300).Draw(t, "points")
+			at := max(first, 0)
+			view := p.View(first, end, points)
+			if 2*len(view) > points {
+				t.Fatalf("%d buckets for %d points", len(view), points)
+			}
+			for _, b := range view {
+				wlo, whi := bruteBounds(v, b.First, b.End)
+				if b.First != at || b.End <= b.First || !sameFloat(b.Min, wlo) || !sameFloat(b.Max, whi) {
+					t.Fatalf("bucket %+v after sample %d, want %v to %v", b, at, wlo, whi)
+				}
+				at = b.End
+			}
+			if len(view) > 0 && at != min(end, n) {
+				t.Fatalf("view of %d to %d ends at %d", first, end, at)
+			}
+		}
+	})
+}
+
+func TestViewOfFewSamplesShowsEachOne(t *testing.T) {
+	v := []float64{3, 1, math.NaN(), 2}
+	got := NewPyramid(v).View(0, 4, 100)
+	for i, b := range got {
+		if b.First != i || b.End != i+1 || !sameFloat(b.Min, v[i]) || !sameFloat(b.Max, v[i]) {
+			t.Errorf("sample %d drawn as %+v", i, b)
+		}
+	}
+	if len(got) != 4 {
+		t.Errorf("%d buckets for 4 samples", len(got))
+	}
+}
+
+// BenchmarkView draws parts of a channel of 100 million samples from 4,000
+// points; the aim is under 5 ms.
+func BenchmarkView(b *testing.B) {
+	const n = 100_000_000
+	v := make([]float64, n)
+	for i := range v {
+		v[i] = float64(i*2654435761%1000003) * 1e-3
+	}
+	p := NewPyramid(v)
+	for _, c := range []struct {
+		name       string
+		first, end int
+	}{{"all", 0, n}, {"half", n / 3, n/3 + n/2}, {"hundredth", n / 7, n/7 + n/100}, {"unaligned", 12345, n - 54321}} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				if len(p.View(c.first, c.end, 4000)) != 2000 {
+					b.Fatal("wrong number of buckets")
+				}
+			}
+		})
+	}
+	b.Run("build", func(b *testing.B) {
+		b.SetBytes(8 * n)
+		for b.Loop() {
+			NewPyramid(v)
+		}
+	})
+}
