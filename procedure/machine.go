@@ -1,0 +1,625 @@
+package procedure
+
+import "math/bits"
+
+// isDone reports whether step i is done, or left out because of what was asked.
+func (m *Machine) isDone(s *State, i int) bool {
+	st := &m.Steps[i]
+	return Phase(st.phase.get(s)) == Done || st.onlyIf.op != opTrue && !m.eval(&st.onlyIf, s)
+}
+
+// ModeOf, MotorOf, PhaseOf, FactOf and WatchOf read a state.
+func (m *Machine) ModeOf(s State) Mode { return Mode(m.mode.get(&s)) }
+
+// MotorOf is what was commanded last.
+func (m *Machine) MotorOf(s State) Motor { return Motor(m.motor.get(&s)) }
+
+// PhaseOf is how far step i is.
+func (m *Machine) PhaseOf(s State, i int) Phase { return Phase(m.Steps[i].phase.get(&s)) }
+
+// SkippedIn reports whether step i is left out in this variant.
+func (m *Machine) SkippedIn(s State, i int) bool {
+	st := &m.Steps[i]
+	return st.onlyIf.op != opTrue && !m.eval(&st.onlyIf, &s)
+}
+
+// GivenOf is the set of means given for step i, one bit each.
+func (m *Machine) GivenOf(s State, i int) uint64 { return m.Steps[i].given.get(&s) }
+
+// FactOf is the value of fact i; 0 is unsure.
+func (m *Machine) FactOf(s State, i int) int { return int(m.Facts[i].f.get(&s)) }
+
+// WatchOf is the band of watch i.
+func (m *Machine) WatchOf(s State, i int) Band { return Band(m.Watches[i].f.get(&s)) }
+
+func (m *Machine) active(s *State, i int) bool {
+	p := Phase(m.Steps[i].phase.get(s))
+	return p == Doing || p == Waiting || p == Waited
+}
+
+// watchesHold: each watch of the step is good, or typed where that may open a start.
+func (m *Machine) watchesHold(s *State, st *MStep) bool {
+	for _, w := range st.watch {
+		b := Band(m.Watches[w].f.get(s))
+		if b != Good && !(b == Typed && m.Watches[w].TypedGate) {
+			return false
+		}
+	}
+	return true
+}
+
+// needsDone: every step before it, near and far, is done or left out. Far ones
+// count too: a step that must be confirmed again holds up all that comes after.
+func (m *Machine) needsDone(s *State, st *MStep) bool {
+	for w := range s {
+		if s[w]&st.needMask[w] != st.needWant[w] {
+			return false
+		}
+	}
+	for _, n := range st.needMaybe {
+		if !m.isDone(s, n) {
+			return false
+		}
+	}
+	return true
+}
+
+// allDone: every step that belongs to this variant is done.
+func (m *Machine) allDone(s *State) bool {
+	for _, i := range m.mainSteps {
+		if !m.isDone(s, i) {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *Machine) anyActive(s *State, steps []int) bool {
+	for _, i := range steps {
+		if m.active(s, i) {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *Machine) anyOwed(s *State) bool {
+	for _, i := range m.recoverySteps {
+		if Phase(m.Steps[i].phase.get(s)) == Owed {
+			return true
+		}
+	}
+	return false
+}
+
+// Allowed reports whether the event may happen in the state, by the file alone:
+// the never rules are not asked, so that the checker can find what the file lets
+// through. The runner asks them again at run time.
+func (m *Machine) Allowed(s State, e Event) bool {
+	mode := Mode(m.mode.get(&s))
+	motor := Motor(m.motor.get(&s))
+	switch e.Op {
+	case Start:
+		st := &m.Steps[e.Step]
+		ph := Phase(st.phase.get(&s))
+		if st.origin == fromRecovery {
+			if mode != Held && mode != HeldKeepPower && mode != Stopping || ph != Idle && ph != Owed || motor == Moving {
+				return false
+			}
+			if mode == HeldKeepPower && st.Powers || ph == Idle && m.alreadySo(&s, st) {
+				return false
+			}
+		} else if mode != Running || ph != Idle || m.SkippedIn(s, int(e.Step)) {
+			return false
+		}
+		if st.Command && motor != Quiet || m.laneBusy(&s, st) >= 0 {
+			return false
+		}
+		return m.needsDone(&s, st) && m.watchesHold(&s, st) && m.eval(&st.guard, &s) && m.disturbed(s, int(e.Step)) < 0
+	case Ended:
+		st := &m.Steps[e.Step]
+		return m.stepMode(mode, st) && Phase(st.phase.get(&s)) == Doing && st.RestSeconds > 0
+	case Rested, BreakWait:
+		st := &m.Steps[e.Step]
+		return m.stepMode(mode, st) && Phase(st.phase.get(&s)) == Waiting
+	case ConfirmMean:
+		st := &m.Steps[e.Step]
+		ph := Phase(st.phase.get(&s))
+		if !m.stepMode(mode, st) || int(e.X) >= len(st.means) || st.given.get(&s)>>e.X&1 == 1 {
+			return false
+		}
+		if ph != Waiting && ph != Waited && !(ph == Doing && st.RestSeconds == 0) {
+			return false
+		}
+		mean := &st.means[e.X]
+		if mean.reading < 0 {
+			return e.Band == 0
+		}
+		return e.Band > 0 && mean.pass>>e.Band&1 == 1
+	case Complete:
+		st := &m.Steps[e.Step]
+		return m.stepMode(mode, st) && m.ripe(&s, st) && len(st.outcomes) > 1 && int(e.X) < len(st.outcomes) && bits.OnesCount64(st.given.get(&s)) >= st.Need
+	case Interrupt:
+		return e.X < 5 && (mode == Running || mode == Held || mode == HeldKeepPower || mode == Stopping)
+	case StepFails:
+		st := &m.Steps[e.Step]
+		return (e.X == 5 || e.X == 6 && st.AtMostSeconds > 0 && Phase(st.phase.get(&s)) == Doing) && m.active(&s, int(e.Step)) && m.stepMode(mode, st) && st.origin != fromRecovery
+	case AtRest:
+		return motor == Moving && (mode == Held || mode == HeldKeepPower || mode == Stopping)
+	case MotorRested:
+		return motor == Resting && !m.commandWaiting(&s)
+	case Resume:
+		if mode != Held && mode != HeldKeepPower {
+			return false
+		}
+		if motor == Moving && !m.anyActive(&s, m.commandSteps) {
+			return false
+		}
+		return !m.anyOwed(&s) && !m.anyActive(&s, m.recoverySteps)
+	case Stop:
+		return mode == Running || mode == Held || mode == HeldKeepPower
+	case HandOver:
+		return mode == Stopping && motor != Moving && !m.anyOwed(&s) && !m.anyActive(&s, m.recoverySteps) && m.eval(&m.rest, &s)
+	case PickUp:
+		return mode == HandedOver
+	case Finish:
+		return mode == Running && motor == Quiet && m.allDone(&s) && m.eval(&m.finish, &s)
+	case WatchBand:
+		w := &m.Watches[e.Step]
+		return mode != Finished && mode != HandedOver && Band(w.f.get(&s)) != Band(e.X) && e.X < 4 && (Band(e.X) != Typed || w.TypedGate)
+	case TimerElapsed:
+		t := &m.Timers[e.Step]
+		return mode != Finished && t.f.get(&s) == 0 && Phase(m.Steps[t.Step].phase.get(&s)) == Done
+	}
+	return false
+}
+
+// alreadySo: everything a recovery step would make true is true.
+func (m *Machine) alreadySo(s *State, st *MStep) bool {
+	for _, a := range st.sets {
+		if int(m.Facts[a.fact].f.get(s)) != a.value {
+			return false
+		}
+	}
+	return len(st.sets) > 0
+}
+
+// laneBusy gives the step that is under way in the lane of st, or -1. There are
+// four lanes: left, right, the whole vehicle, and making safe. In one lane things
+// are done one after the other; left and right may go on side by side.
+func (m *Machine) laneBusy(s *State, st *MStep) int {
+	for i := range m.Steps {
+		o := &m.Steps[i]
+		if (o.origin == fromRecovery) == (st.origin == fromRecovery) && (o.side == st.side || st.origin == fromRecovery) && m.active(s, i) {
+			return i
+		}
+	}
+	return -1
+}
+
+// disturbed gives a step under way whose interlock would no longer hold once step
+// i begins and makes unsure what it changes; -1 if there is none.
+func (m *Machine) disturbed(s State, i int) int {
+	after := s
+	m.unsettle(&after, &m.Steps[i])
+	if after == s {
+		return -1
+	}
+	for j := range m.Steps {
+		if j != i && m.active(&s, j) && !m.eval(&m.Steps[j].guard, &after) && m.eval(&m.Steps[j].guard, &s) {
+			return j
+		}
+	}
+	return -1
+}
+
+// stepMode: main steps go on while running, recovery steps while held or stopping.
+func (m *Machine) stepMode(mode Mode, st *MStep) bool {
+	if st.origin == fromRecovery {
+		return mode == Held || mode == HeldKeepPower || mode == Stopping
+	}
+	return mode == Running
+}
+
+func (m *Machine) commandWaiting(s *State) bool {
+	for _, i := range m.commandSteps {
+		if Phase(m.Steps[i].phase.get(s)) == Waiting {
+			return true
+		}
+	}
+	return false
+}
+
+// Apply gives the state after an allowed event. It must not be called for an
+// event that Allowed refuses.
+func (m *Machine) Apply(s State, e Event) State {
+	switch e.Op {
+	case Start:
+		st := &m.Steps[e.Step]
+		st.phase.set(&s, uint64(Doing))
+		st.given.set(&s, 0)
+		m.unsettle(&s, st)
+		if st.Command {
+			m.motor.set(&s, uint64(Moving))
+		}
+	case Ended:
+		st := &m.Steps[e.Step]
+		st.phase.set(&s, uint64(Waiting))
+		if st.Command {
+			m.motor.set(&s, uint64(Resting))
+		}
+	case Rested:
+		st := &m.Steps[e.Step]
+		st.phase.set(&s, uint64(Waited))
+		if st.Command {
+			m.motor.set(&s, uint64(Quiet))
+		}
+		m.completeIfShown(&s, int(e.Step))
+	case BreakWait:
+		st := &m.Steps[e.Step]
+		if st.Wait.Broken == "step" {
+			m.recover(&s, int(e.Step), MRecovery{class: 1})
+			if st.Command {
+				m.motor.set(&s, uint64(Resting))
+			}
+		} else {
+			st.given.set(&s, 0)
+		}
+	case ConfirmMean:
+		st := &m.Steps[e.Step]
+		st.given.set(&s, st.given.get(&s)|1<<e.X)
+		if r := st.means[e.X].reading; r >= 0 {
+			m.Facts[r].f.set(&s, uint64(e.Band))
+		}
+		m.completeIfShown(&s, int(e.Step))
+	case Complete:
+		m.complete(&s, int(e.Step), int(e.X))
+	case Interrupt:
+		m.interrupt(&s, int(e.X))
+	case StepFails:
+		m.toHeld(&s, Held)
+		m.recover(&s, int(e.Step), m.Steps[e.Step].Recovers[e.X])
+		m.dropUnguarded(&s)
+	case AtRest:
+		m.motor.set(&s, uint64(Resting))
+	case MotorRested:
+		m.motor.set(&s, uint64(Quiet))
+	case Resume:
+		m.mode.set(&s, uint64(Running))
+		m.dropUnguarded(&s)
+	case Stop:
+		m.stop(&s)
+	case HandOver:
+		m.mode.set(&s, uint64(HandedOver))
+	case PickUp:
+		m.mode.set(&s, uint64(Held))
+		m.disturb(&s, m.disturbs[2])
+	case Finish:
+		m.mode.set(&s, uint64(Finished))
+	case WatchBand:
+		m.Watches[e.Step].f.set(&s, uint64(e.X))
+	case TimerElapsed:
+		m.Timers[e.Step].f.set(&s, 1)
+	}
+	return s
+}
+
+// ripe: the step may be completed as far as its wait goes.
+func (m *Machine) ripe(s *State, st *MStep) bool {
+	ph := Phase(st.phase.get(s))
+	return ph == Waited || ph == Doing && st.RestSeconds == 0
+}
+
+// completeIfShown ends a step of one outcome as soon as its wait is over and it is
+// confirmed by enough means. A step of several outcomes waits for its choice.
+func (m *Machine) completeIfShown(s *State, i int) {
+	st := &m.Steps[i]
+	if len(st.outcomes) == 1 && m.ripe(s, st) && bits.OnesCount64(st.given.get(s)) >= st.Need {
+		m.complete(s, i, 0)
+	}
+}
+
+// unsettle makes everything a step changes unsure while it is under way.
+func (m *Machine) unsettle(s *State, st *MStep) {
+	for _, a := range st.sets {
+		m.Facts[a.fact].f.set(s, 0)
+	}
+	for _, o := range st.outcomes {
+		for _, a := range o.sets {
+			m.Facts[a.fact].f.set(s, 0)
+		}
+	}
+	for _, k := range st.spoils {
+		m.Facts[k].f.set(s, 0)
+	}
+	for _, t := range st.timers {
+		m.Timers[t].f.set(s, 0)
+	}
+}
+
+func (m *Machine) complete(s *State, i, outcome int) {
+	st := &m.Steps[i]
+	if st.origin == fromRecovery {
+		st.phase.set(s, uint64(Idle))
+		st.given.set(s, 0)
+		for _, a := range st.sets {
+			if j := m.lastSetter(s, a.fact); j >= 0 && !m.canSetFrom(j, a) {
+				m.idle(s, j) // it made it otherwise, and nothing later will: to be done again
+			}
+		}
+	} else {
+		st.phase.set(s, uint64(Done))
+		if !st.keepGiven {
+			st.given.set(s, 0)
+		}
+	}
+	for _, a := range st.sets {
+		m.Facts[a.fact].f.set(s, uint64(a.value))
+	}
+	o := &st.outcomes[outcome]
+	for _, a := range o.sets {
+		m.Facts[a.fact].f.set(s, uint64(a.value))
+	}
+	if o.stop {
+		m.idle(s, i)
+		m.stop(s)
+	}
+}
+
+// canSetFrom: step i, or one that sets the fact later in the order, makes it so.
+func (m *Machine) canSetFrom(i int, a assign) bool {
+	for _, j := range m.Facts[a.fact].setters {
+		if j < i {
+			continue
+		}
+		for _, b := range m.Steps[j].sets {
+			if a == b {
+				return true
+			}
+		}
+		for _, o := range m.Steps[j].outcomes {
+			for _, b := range o.sets {
+				if a == b {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func (m *Machine) toHeld(s *State, to Mode) {
+	now := Mode(m.mode.get(s))
+	if now == Stopping || now == HeldKeepPower && to == Held {
+		return
+	}
+	m.mode.set(s, uint64(to))
+}
+
+// stop puts every step under way back, as for a technician who leaves: someone
+// else may take it up.
+func (m *Machine) stop(s *State) {
+	m.mode.set(s, uint64(Stopping))
+	for i := range m.Steps {
+		if m.active(s, i) && m.Steps[i].origin != fromRecovery {
+			r := m.Steps[i].Recovers[2]
+			if r.class == 0 {
+				r = MRecovery{class: 1}
+			}
+			m.recover(s, i, r)
+		}
+	}
+}
+
+func (m *Machine) interrupt(s *State, kind int) {
+	m.toHeld(s, Held)
+	for i := range m.Steps {
+		if !m.active(s, i) {
+			continue
+		}
+		if m.Steps[i].origin == fromRecovery {
+			m.Steps[i].phase.set(s, uint64(Owed))
+			m.Steps[i].given.set(s, 0)
+			continue
+		}
+		m.recover(s, i, m.Steps[i].Recovers[kind])
+	}
+	m.disturb(s, m.disturbs[kind])
+	m.dropUnguarded(s)
+	if kind == 4 { // someone is hurt, or fire: there is no going on
+		m.mode.set(s, uint64(Stopping))
+	}
+}
+
+// recover applies a recovery rule to a step that is under way.
+func (m *Machine) recover(s *State, i int, r MRecovery) {
+	switch r.class {
+	case 0:
+		return
+	case 4:
+		m.toHeld(s, HeldKeepPower)
+	case 5:
+		m.mode.set(s, uint64(Stopping))
+	}
+	m.idle(s, i)
+	for _, j := range r.reset {
+		m.redo(s, j)
+	}
+	for _, j := range r.first {
+		m.Steps[j].phase.set(s, uint64(Owed))
+		m.Steps[j].given.set(s, 0)
+	}
+}
+
+func (m *Machine) idle(s *State, i int) {
+	st := &m.Steps[i]
+	st.phase.set(s, uint64(Idle))
+	st.given.set(s, 0)
+	for _, t := range st.timers {
+		m.Timers[t].f.set(s, 0)
+	}
+}
+
+// redo puts a step back to the beginning. What it had made true is unsure again,
+// unless a later step has set it since.
+func (m *Machine) redo(s *State, i int) {
+	st := &m.Steps[i]
+	was := Phase(st.phase.get(s))
+	if was == Idle {
+		return
+	}
+	if was == Done {
+		drop := func(as []assign) {
+			for _, a := range as {
+				if m.lastSetter(s, a.fact) == i {
+					m.Facts[a.fact].f.set(s, 0)
+				}
+			}
+		}
+		drop(st.sets)
+		for _, o := range st.outcomes {
+			drop(o.sets)
+		}
+	}
+	m.idle(s, i)
+}
+
+func (m *Machine) lastSetter(s *State, fact int) int {
+	set := m.Facts[fact].setters
+	for k := len(set) - 1; k >= 0; k-- {
+		if Phase(m.Steps[set[k]].phase.get(s)) == Done {
+			return set[k]
+		}
+	}
+	return -1
+}
+
+// disturb makes facts unsure that an interruption may have changed, and asks the
+// step that last made each true to be confirmed again.
+func (m *Machine) disturb(s *State, facts []int) {
+	for _, k := range facts {
+		i := m.lastSetter(s, k)
+		if i < 0 && int(m.Facts[k].f.get(s)) == m.Facts[k].Initial {
+			continue // nobody has touched it yet
+		}
+		if m.Facts[k].f.get(s) == 0 {
+			continue // unsure already: whatever settles it is still to be done
+		}
+		m.Facts[k].f.set(s, 0)
+		if i >= 0 {
+			m.idle(s, i)
+		}
+	}
+}
+
+// dropUnguarded puts steps back whose interlock no longer holds: they must be
+// begun again when it does.
+func (m *Machine) dropUnguarded(s *State) {
+	for i := range m.Steps {
+		st := &m.Steps[i]
+		if st.origin == fromRecovery || !m.active(s, i) || m.eval(&st.guard, s) {
+			continue
+		}
+		m.idle(s, i)
+	}
+}
+
+// Broken gives the index of a never rule that the state breaks, or -1. It looks
+// at steps under way, at the finish, and at rules about states.
+func (m *Machine) Broken(s State) (rule, step int) {
+	mode := Mode(m.mode.get(&s))
+	for i := range m.Steps {
+		st := &m.Steps[i]
+		if len(st.rules) == 0 || !m.active(&s, i) || !m.stepMode(mode, st) {
+			continue
+		}
+		if st.Command && Phase(st.phase.get(&s)) != Doing {
+			continue // its movement is over
+		}
+		for k := range st.rules {
+			if !m.eval(&st.rules[k].unless, &s) {
+				return st.rules[k].rule, i
+			}
+		}
+	}
+	if mode == Finished {
+		for k := range m.finishRules {
+			if !m.eval(&m.finishRules[k].unless, &s) {
+				return m.finishRules[k].rule, -1
+			}
+		}
+	}
+	for k := range m.stateRules {
+		if m.eval(&m.stateRules[k].unless, &s) {
+			return m.stateRules[k].rule, -1
+		}
+	}
+	return -1, -1
+}
+
+// WithWatches gives the state with every watch in the band.
+func (m *Machine) WithWatches(s State, b Band) State {
+	for i := range m.Watches {
+		m.Watches[i].f.set(&s, uint64(b))
+	}
+	return s
+}
+
+// Events lists all events allowed in the state, in a fixed order.
+func (m *Machine) Events(s State, out []Event) []Event {
+	try := func(e Event) {
+		if m.Allowed(s, e) {
+			out = append(out, e)
+		}
+	}
+	mode := Mode(m.mode.get(&s))
+	for i := range m.Steps {
+		st := &m.Steps[i]
+		u := uint16(i)
+		switch Phase(st.phase.get(&s)) {
+		case Idle, Owed:
+			try(Event{Op: Start, Step: u})
+		case Doing, Waiting, Waited:
+			try(Event{Op: Ended, Step: u})
+			try(Event{Op: Rested, Step: u})
+			try(Event{Op: BreakWait, Step: u})
+			for k := range st.means {
+				if st.means[k].reading < 0 {
+					try(Event{Op: ConfirmMean, Step: u, X: uint8(k)})
+					continue
+				}
+				for b := 1; b < len(m.Facts[st.means[k].reading].Values); b++ {
+					try(Event{Op: ConfirmMean, Step: u, X: uint8(k), Band: uint8(b)})
+				}
+			}
+			for k := range st.outcomes {
+				try(Event{Op: Complete, Step: u, X: uint8(k)})
+			}
+			try(Event{Op: StepFails, Step: u, X: 5})
+			try(Event{Op: StepFails, Step: u, X: 6})
+		}
+	}
+	for k := 0; k < 5; k++ {
+		try(Event{Op: Interrupt, X: uint8(k)})
+	}
+	if mode != Running {
+		try(Event{Op: AtRest})
+		try(Event{Op: Resume})
+		try(Event{Op: HandOver})
+		try(Event{Op: PickUp})
+	}
+	try(Event{Op: MotorRested})
+	try(Event{Op: Stop})
+	if mode == Running {
+		try(Event{Op: Finish})
+	}
+	for w := range m.Watches {
+		for b := 0; b < 4; b++ {
+			try(Event{Op: WatchBand, Step: uint16(w), X: uint8(b)})
+		}
+	}
+	for t := range m.Timers {
+		try(Event{Op: TimerElapsed, Step: uint16(t)})
+	}
+	return out
+}
