@@ -76,11 +76,15 @@ func thousands(n int) string {
 }
 
 // findingNames gives each finding the short name used where it moved a suspect:
-// "item 3".
+// "plug gap against the others (item 3)".
 func findingNames(a *shop.Answer) map[string]string {
 	names := map[string]string{}
 	for _, f := range a.Findings {
-		names[f.ID] = fmt.Sprintf("item %d", f.Item)
+		if f.Name == "" {
+			names[f.ID] = fmt.Sprintf("item %d", f.Item)
+			continue
+		}
+		names[f.ID] = fmt.Sprintf("%s (item %d)", f.Name, f.Item)
 	}
 	return names
 }
@@ -91,6 +95,9 @@ func name(names map[string]string, id string) string {
 	}
 	return strings.ReplaceAll(strings.TrimPrefix(id, "fact:"), "_", " ")
 }
+
+// col is the width of the column of chances.
+const col = 14
 
 func writeLeft(p *page, a *shop.Answer, names map[string]string, all bool) {
 	p.head("What is left")
@@ -105,19 +112,19 @@ func writeLeft(p *page, a *shop.Answer, names map[string]string, all bool) {
 			continue
 		}
 		shown++
-		p.para(fmt.Sprintf("  %-15s", chance(s.Chance)), fmt.Sprintf("%s (%s)", s.Text, stateWords(s.State)), 17)
+		p.para(fmt.Sprintf("  %-*s ", col, chance(s.Chance)), fmt.Sprintf("%s (%s)", s.Text, stateWords(s.State)), col+3)
 		if m := movedLine(s, names); m != "" {
-			p.para(strings.Repeat(" ", 17), m, 19)
+			p.para(strings.Repeat(" ", col+3), m, col+5)
 		}
 		if s.Reason != "" && (shown <= 3 || all) {
-			p.para(strings.Repeat(" ", 17), s.Reason, 17)
+			p.para(strings.Repeat(" ", col+3), s.Reason, col+3)
 		}
 		if s.Overruled != "" {
-			p.para(strings.Repeat(" ", 17), "Overruled: "+s.Overruled, 19)
+			p.para(strings.Repeat(" ", col+3), "Overruled: "+s.Overruled, col+5)
 		}
 	}
-	p.para(fmt.Sprintf("  %-15s", chance(a.NotListed)), "something not listed", 17)
-	p.para(fmt.Sprintf("  %-15s", chance(a.NothingWrong)), "nothing wrong", 17)
+	p.para(fmt.Sprintf("  %-*s ", col, chance(a.NotListed)), "something not listed", col+3)
+	p.para(fmt.Sprintf("  %-*s ", col, chance(a.NothingWrong)), "nothing wrong", col+3)
 	if !all && rest > 0 {
 		p.para("  ", fmt.Sprintf("The other suspects come to %s together.", strings.TrimPrefix(chance(rest), "≈ ")), 2)
 	}
@@ -148,7 +155,7 @@ func movedLine(s shop.SuspectAnswer, names map[string]string) string {
 		}
 		parts = append(parts, w+" "+name(names, m.Finding))
 	}
-	return strings.Join(parts, ", ")
+	return strings.Join(parts, "; ")
 }
 
 func spread(f float64) float64 {
@@ -186,7 +193,7 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 			p.para("     ", n.Why, 5)
 		}
 		for _, o := range n.Outcomes {
-			p.para(fmt.Sprintf("     %-12s ", chance(o.Chance)), o.Text+": "+o.LeadsTo, 18)
+			p.para(fmt.Sprintf("     %-*s ", col, chance(o.Chance)), o.Text+": "+o.LeadsTo, col+6)
 		}
 		if len(n.Equipment) > 0 {
 			p.para("     ", "Needs: "+strings.Join(n.Equipment, ", ")+".", 5)
@@ -254,16 +261,38 @@ func writeItems(p *page, a *shop.Answer, all bool) {
 		if it.SetAside != "" {
 			p.para("    ", "Set aside, not counted: "+it.SetAside, 4)
 		}
-		normal := 0
+		var normal, unmeasured, facts int
+		said := map[string]bool{}
 		for _, f := range byItem[it.Item] {
-			if f.State == "normal" && !all {
+			switch {
+			case all:
+			case f.State == "normal":
 				normal++
 				continue
+			case f.State == "not_measured":
+				unmeasured++
+				continue
+			case f.State == "not_judged":
+				facts++
+				continue
 			}
+			if said[f.Sentence] {
+				continue // two tests ask the same reading: said once
+			}
+			said[f.Sentence] = true
 			p.para("    · ", f.Sentence, 6)
 		}
-		if normal > 0 {
-			p.para("    · ", fmt.Sprintf("%d reading%s in line (--all lists them).", normal, plural(normal)), 6)
+		var rest []string
+		for _, r := range []struct {
+			n    int
+			what string
+		}{{normal, "in line"}, {facts, "without a limit to hold them against"}, {unmeasured, "could not be measured"}} {
+			if r.n > 0 {
+				rest = append(rest, fmt.Sprintf("%d %s", r.n, r.what))
+			}
+		}
+		if len(rest) > 0 {
+			p.para("    · ", strings.Join(rest, ", ")+".", 6)
 		}
 	}
 }

@@ -151,8 +151,13 @@ func monitorMisfires(s *obd.Session, meta Meta, res *Result) {
 		if err != nil {
 			continue
 		}
+		// The module counts over a whole drive cycle, whatever the engine does while
+		// the result is read: the state the capture was taken in is not the state of
+		// the count.
+		cond := meta.Condition
+		cond.State, cond.SpeedRPM, cond.LoadPct = evidence.StateUnknown, 0, 0
 		res.Readings = append(res.Readings, evidence.Reading{
-			Item: meta.Item, Feature: feature, Subject: evidence.Cyl(k.cyl), Value: q, N: 1, Condition: meta.Condition, When: meta.When,
+			Item: meta.Item, Feature: feature, Subject: evidence.Cyl(k.cyl), Value: q, N: 1, Condition: cond, When: meta.When,
 			Flags: flags, From: monitorSource(meta, module[k], r), Instrument: meta.Probe,
 		})
 	}

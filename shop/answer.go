@@ -88,6 +88,7 @@ type FindingAnswer struct {
 	ID          string        `json:"id"`
 	Item        int           `json:"item"`
 	Test        string        `json:"test"`
+	Name        string        `json:"name"` // of the test or feature, for people
 	Feature     string        `json:"feature,omitempty"`
 	Subject     SubjectAnswer `json:"subject"`
 	Value       *float64      `json:"value"`

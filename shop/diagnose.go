@@ -195,7 +195,7 @@ var versus = map[string]measure.Versus{
 // pass beside the counted ones, so that they never pollute a comparison.
 func (w *work) judge() {
 	task := measure.Task{Engine: w.engine, Readings: w.readings, NotMeasured: w.notMeasured, Asks: w.asks(), Limits: w.limits()}
-	w.findings = append(measure.Judge(task), w.findings...)
+	w.findings = append(w.route(measure.Judge(task)), w.findings...)
 	if len(w.setAside) == 0 {
 		return
 	}
@@ -204,7 +204,7 @@ func (w *work) judge() {
 		aside[r.Item] = true
 	}
 	task.Readings, task.NotMeasured = append(append([]evidence.Reading(nil), w.readings...), w.setAside...), nil
-	for _, f := range measure.Judge(task) {
+	for _, f := range w.route(measure.Judge(task)) {
 		if aside[f.Item] {
 			f.SetAside = true
 			f.ID += "/set-aside"

@@ -53,7 +53,13 @@ func (w *work) fill(r *reason.Answer) {
 		a.Books = append(a.Books, BookAnswer{ID: b.ID, Version: b.Version, SHA256: bookHash(b.ID)})
 	}
 	for i := range w.findings {
-		a.Findings = append(a.Findings, findingAnswer(&w.findings[i]))
+		fa := findingAnswer(&w.findings[i])
+		if t := findTest(w.instance, fa.Test); t != nil {
+			fa.Name = t.Name
+		} else if g, ok := w.instance.Feature(fa.Feature); ok {
+			fa.Name = g.Name
+		}
+		a.Findings = append(a.Findings, fa)
 	}
 	sort.SliceStable(a.Findings, func(i, j int) bool { return a.Findings[i].Item < a.Findings[j].Item })
 	sort.SliceStable(a.Items, func(i, j int) bool { return a.Items[i].Item < a.Items[j].Item })
