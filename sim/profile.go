@@ -36,7 +36,7 @@ func SnapProfile(idle, peak, at float64) Profile {
 		case u < 0:
 			return idle, 32e3
 		case u < 0.6:
-			return idle + (peak-idle)*u/0.6, 98e3 - 4e3*u/0.6
+			return idle + (peak-idle)*u/0.6, 93e3 - 5e3*u/0.6
 		}
 		return idle + (peak-idle)*math.Exp(-(u-0.6)/0.7), 22e3 + 10e3*(1-math.Exp(-(u-0.6)/1.2))
 	}
@@ -65,7 +65,9 @@ func (p Profile) Moments(rng *rand.Rand, end float64, waste bool) []Moment {
 	for t < end {
 		rpm, mp := p(t)
 		out = append(out, Moment{At: t, RPM: rpm, ManifoldPa: mp * (1 + 0.02*rng.NormFloat64()), Battery: 14.1 + 0.05*rng.NormFloat64()})
-		t += revs * 60 / rpm * (1 + 0.004*rng.NormFloat64())
+		// The interval is that of the speed half way to the next firing.
+		half, _ := p(t + revs*30/rpm)
+		t += revs * 60 / half * (1 + 0.004*rng.NormFloat64())
 	}
 	return out
 }

@@ -15,32 +15,44 @@ func pickup() sim.Pickup {
 	return p
 }
 
-// placed lays the pickup on a coil, records a second of idle and one snap of the
-// throttle, each firing triggered by itself with dead time between, and adds the
-// file and its entry.
+// placed lays the pickup on a coil, records some idle and one snap of the throttle
+// without moving it, each firing triggered by itself with dead time between, and
+// adds the two files and their entries.
 func placed(f folder, job *strings.Builder, rng *rand.Rand, v *sim.Vehicle, cylinder, placement int, gain float64) error {
 	p := pickup()
 	p.Gain, p.Inverted = gain, v.Inverted(cylinder)
-	style := sim.CSVStyle{TimeUnit: "us", Milli: true, Name: "Channel A"}
-	if v.Engine.Boosted { // smaller gaps, shorter rise: sampled faster
-		p.RateHz, style.TimeUnit = 625e3, "ms"
+	idle, snap := 6, 7
+	if v.Engine.Boosted { // smaller gaps, shorter rise: sampled faster, fewer kept
+		p.RateHz, idle, snap = 1e6, 5, 6
 	}
-	sparks, err := v.Secondary(rng, cylinder, sim.Under{State: "snap"}, sim.SnapProfile(780, 3200, 0.93), 1.43)
+	sparks, err := v.Secondary(rng, cylinder, sim.Under{State: "snap"}, sim.SnapProfile(780, 3200, 1.1), 1.7)
 	if err != nil {
 		return err
 	}
-	file := fmt.Sprintf("captures/secondary-cyl%d-place%d.csv.gz", cylinder, placement)
-	rec := p.Triggered(rng, sparks, 2.6e-3, 4.5e-3)
-	f[file] = sim.Gzip(rec.CSV(style))
-	fmt.Fprintf(job, `  - file: %s
+	at := 0
+	for at < len(sparks) && sparks[at].ManifoldPa < 60e3 {
+		at++
+	}
+	if at <= idle || len(sparks) < at+snap {
+		return fmt.Errorf("cylinder %d: %d firings before the snap and %d after are too few", cylinder, at, len(sparks)-at)
+	}
+	for _, part := range []struct {
+		state string
+		kept  []sim.Spark
+	}{{"idle", sparks[at-1-idle : at-1]}, {"snap", sparks[at : at+snap]}} {
+		file := fmt.Sprintf("captures/secondary-cyl%d-place%d-%s.csv.gz", cylinder, placement, part.state)
+		rec := p.Triggered(rng, part.kept, 2.6e-3, 4.5e-3)
+		f[file] = sim.Gzip(rec.CSV(sim.CSVStyle{TimeUnit: "us", Milli: true, Name: "Channel A"}))
+		fmt.Fprintf(job, `  - file: %s
     kind: ignition_secondary
     cylinder: %d
-    condition: {state: snap, warm: warm, wet: dry}
+    condition: {state: %s, warm: warm, wet: dry}
     probe: {name: capacitive pickup, calibrated: false, placement: "%d"}
     columns:
-      - {column: Time (%[4]s), as: time, unit: %[4]s}
+      - {column: Time (us), as: time, unit: us}
       - {column: Channel A (mV), as: ignition_secondary, unit: mV}
-`, file, cylinder, placement, style.TimeUnit)
+`, file, cylinder, part.state, placement)
+	}
 	return nil
 }
 
