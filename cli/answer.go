@@ -261,6 +261,13 @@ func writeItems(p *page, a *shop.Answer, all bool) {
 		if it.SetAside != "" {
 			p.para("    ", "Set aside, not counted: "+it.SetAside, 4)
 		}
+		for i, n := range it.Notes {
+			if i == 6 && !all {
+				p.para("    ", fmt.Sprintf("%d more notes (--all lists them).", len(it.Notes)-i), 4)
+				break
+			}
+			p.para("    ", n, 6)
+		}
 		var normal, unmeasured, facts int
 		said := map[string]bool{}
 		for _, f := range byItem[it.Item] {

@@ -100,7 +100,9 @@ func (w *work) capture(c job.CaptureFile, f intake.File) {
 // take keeps what measuring a capture gave.
 func (w *work) take(c job.CaptureFile, f intake.File, res measure.Result, item *ItemAnswer) {
 	for _, n := range res.Notes {
-		item.Notes = append(item.Notes, n.Text)
+		if n.Trouble {
+			item.Notes = append(item.Notes, n.Text)
+		}
 		w.note(f.Name, n.From.Line, n.Text)
 	}
 	if c.SetAside != "" {
@@ -169,6 +171,7 @@ func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
 	for _, n := range s.Notes {
 		w.note(f.Name, n.Line, n.Text)
 	}
+	item.Notes = append(item.Notes, sessionSummary(s)...)
 	item.Notes = append(item.Notes, w.sessionNotes(f.Name, s)...)
 	res, err := measure.Diagnostics(s, w.meta(c, f))
 	if err != nil {
