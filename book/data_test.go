@@ -264,3 +264,128 @@ func TestLoadCaseIsStrict(t *testing.T) {
 		t.Errorf("problems in a good case: %v", ps)
 	}
 }
+
+// chanceOf is the chance of an outcome under a row, as the book's rule has it:
+// what the row does not name shares the rest in proportion to the healthy row.
+func chanceOf(x *book.Test, r book.Row, outcome string) float64 {
+	if p, ok := r.P[outcome]; ok {
+		return p
+	}
+	rest, open := 1.0, 0.0
+	for _, o := range x.Outcomes {
+		if p, ok := r.P[o.ID]; ok {
+			rest -= p
+		} else {
+			open += x.Healthy.P[o.ID]
+		}
+	}
+	return rest * x.Healthy.P[outcome] / open
+}
+
+func testNamed(t *testing.T, b *book.Book, id string) *book.Test {
+	t.Helper()
+	for i := range b.Tests {
+		if b.Tests[i].ID == id {
+			return &b.Tests[i]
+		}
+	}
+	t.Fatalf("the book has no test %q", id)
+	return nil
+}
+
+// TestNoOutcomeIsWorthTooMuch: trade notes 3.5 (EST): a photograph of a track or
+// a crack counts 30, a swap there and back 20 to 50; the floor of 0.03 for false
+// alarms gives the same bound.
+func TestNoOutcomeIsWorthTooMuch(t *testing.T) {
+	b := petrol(t)
+	for i := range b.Tests {
+		x := &b.Tests[i]
+		for f, row := range x.Given {
+			for _, o := range x.Outcomes {
+				worth := chanceOf(x, row, o.ID) / x.Healthy.P[o.ID]
+				most := 30.0
+				if strings.HasSuffix(o.ID, "_and_returns") {
+					most = 50
+				}
+				if worth > most*1.001 {
+					t.Errorf("%s: %s multiplies the odds of %s by %.1f, more than %g", x.ID, o.ID, f, worth, most)
+				}
+			}
+		}
+	}
+}
+
+// TestWeightsThePractitionerAsked: how far one normal reading takes a suspect
+// down (practitioner's review, point 12): the screen by starter current takes a
+// leaking valve down by about 6 and a lobe by about 1.3, a normal primary ramp
+// takes nothing down by more than 5, feed measured in the bay does not rule a
+// wire out.
+func TestWeightsThePractitionerAsked(t *testing.T) {
+	b := petrol(t)
+	for _, x := range []struct {
+		test, fault string
+		low, high   float64 // odds are divided by
+	}{
+		{"cranking_ripple", "valve_leaking", 5.5, 7},
+		{"cranking_ripple", "cam_lobe_worn", 1.2, 1.45},
+		{"cranking_ripple", "valve_spring_weak", 1, 1.2},
+		{"coil_ramp", "coil_primary_short", 2, 5},
+		{"coil_ramp", "coil_weak", 1, 1.3},
+		{"coil_ramp", "coil_feed", 1.5, 3},
+		{"coil_feed_drop", "coil_feed", 1.5, 3},
+		{"injector_balance", "injector_restricted", 4, 8},
+	} {
+		test := testNamed(t, b, x.test)
+		normal := ""
+		for _, o := range test.Outcomes {
+			if o.Normal {
+				normal = o.ID
+			}
+		}
+		down := test.Healthy.P[normal] / chanceOf(test, test.Given[x.fault], normal)
+		if down < x.low || down > x.high {
+			t.Errorf("%s normal divides the odds of %s by %.2f, want %g to %g", x.test, x.fault, down, x.low, x.high)
+		}
+	}
+}
+
+// TestPickupNeverProves: what an uncalibrated pickup says is no direct test of a
+// part (trade notes 3.4), and heights count as one witness with their group.
+func TestPickupNeverProves(t *testing.T) {
+	b := petrol(t)
+	n := 0
+	for i := range b.Tests {
+		x := &b.Tests[i]
+		if x.Reads == nil || !strings.HasPrefix(x.Reads.Feature, "ignition.") {
+			continue
+		}
+		n++
+		if x.Group != "pickup" || x.Rho.Value <= 0 || len(x.Direct) > 0 || x.Static {
+			t.Errorf("%s: group %q, rho %g, direct %v, static %v; want group pickup, a rho, nothing direct, not static", x.ID, x.Group, x.Rho.Value, x.Direct, x.Static)
+		}
+	}
+	if n < 12 {
+		t.Errorf("%d tests read the secondary trace, want 12 or more", n)
+	}
+}
+
+// TestSwapsProveOnlyThereAndBack (trade notes 2.9).
+func TestSwapsProveOnlyThereAndBack(t *testing.T) {
+	b := petrol(t)
+	n := 0
+	for i := range b.Tests {
+		x := &b.Tests[i]
+		if !strings.HasSuffix(x.ID, "_swap") && !strings.HasSuffix(x.ID, "_substitute") {
+			continue
+		}
+		n++
+		for _, o := range x.Outcomes {
+			if o.Proves && !strings.HasSuffix(o.ID, "_and_returns") {
+				t.Errorf("%s: outcome %s proves without going back", x.ID, o.ID)
+			}
+		}
+	}
+	if n < 7 {
+		t.Errorf("%d swaps, want 7 or more", n)
+	}
+}
