@@ -16,14 +16,14 @@ func roundTo(x float64, q int64, down bool) int64 {
 }
 
 // TestUniformFindsEveryRoundedGrid: stamps of any rate and start, printed with
-// any resolution up to 0.4 steps, rounded or cut, are found to be uniform, and
+// any resolution up to 0.35 steps, rounded or cut, are found to be uniform, and
 // every one lies within the printed step of its place.
 func TestUniformFindsEveryRoundedGrid(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		step := rapid.Float64Range(10, 1e9).Draw(t, "step")
+		step := rapid.Float64Range(200, 1e9).Draw(t, "step")
 		start := rapid.Float64Range(-1e12, 1e12).Draw(t, "start")
 		n := rapid.IntRange(1, 500).Draw(t, "n")
-		q := max(1, int64(step*rapid.Float64Range(0, 0.4).Draw(t, "share")))
+		q := max(1, int64(step*rapid.Float64Range(0, 0.35).Draw(t, "share")))
 		down := rapid.Bool().Draw(t, "down")
 		s := make([]int64, n)
 		for i := range s {
