@@ -21,11 +21,12 @@ func pickup() sim.Pickup {
 func placed(f folder, job *strings.Builder, rng *rand.Rand, v *sim.Vehicle, cylinder, placement int, gain float64) error {
 	p := pickup()
 	p.Gain, p.Inverted = gain, v.Inverted(cylinder)
-	idle, snap := 6, 7
+	idle, snap := 5, 7
 	if v.Engine.Boosted { // smaller gaps, shorter rise: sampled faster, fewer kept
-		p.RateHz, idle, snap = 1e6, 5, 6
+		p.RateHz, snap = 1e6, 6
 	}
-	sparks, err := v.Secondary(rng, cylinder, sim.Under{State: "snap"}, sim.SnapProfile(780, 3200, 1.1), 1.7)
+	// The throttle goes open just before a firing: about 15 ms + 7 turns of two.
+	sparks, err := v.Secondary(rng, cylinder, sim.Under{State: "snap"}, sim.SnapProfile(780, 3200, 1.075), 1.7)
 	if err != nil {
 		return err
 	}
@@ -33,13 +34,13 @@ func placed(f folder, job *strings.Builder, rng *rand.Rand, v *sim.Vehicle, cyli
 	for at < len(sparks) && sparks[at].ManifoldPa < 60e3 {
 		at++
 	}
-	if at <= idle || len(sparks) < at+snap {
+	if at < idle || len(sparks) < at+snap {
 		return fmt.Errorf("cylinder %d: %d firings before the snap and %d after are too few", cylinder, at, len(sparks)-at)
 	}
 	for _, part := range []struct {
 		state string
 		kept  []sim.Spark
-	}{{"idle", sparks[at-1-idle : at-1]}, {"snap", sparks[at : at+snap]}} {
+	}{{"idle", sparks[at-idle : at]}, {"snap", sparks[at-2 : at+snap-1]}} {
 		file := fmt.Sprintf("captures/secondary-cyl%d-place%d-%s.csv.gz", cylinder, placement, part.state)
 		rec := p.Triggered(rng, part.kept, 2.6e-3, 4.5e-3)
 		f[file] = sim.Gzip(rec.CSV(sim.CSVStyle{TimeUnit: "us", Milli: true, Name: "Channel A"}))
