@@ -99,6 +99,13 @@ func (c *Clear) Sentence() string {
 	return s
 }
 
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
 func place(s Source) string {
 	if s.Line > 0 {
 		return fmt.Sprintf("line %d", s.Line)
@@ -159,7 +166,7 @@ func (m *Module) codesFate(k CodeKind, bit Status) Destroyed {
 	case k == Confirmed && r != nil && r.CodeCount == 0:
 		d.Fate, d.Text, d.From = Nothing, "no confirmed codes were stored", &r.Source
 	case k == Confirmed && r != nil:
-		d.Fate, d.Text = Lost, fmt.Sprintf("%d confirmed codes, whose numbers were never read", r.CodeCount)
+		d.Fate, d.Text = Lost, count(r.CodeCount, "confirmed code", "confirmed codes")+", whose numbers were never read"
 	default:
 		d.Fate, d.Text = Lost, fmt.Sprintf("%s codes, if any: they were never read before", k)
 	}
@@ -176,7 +183,7 @@ func (m *Module) permanentFate() Destroyed {
 
 func (m *Module) frameFate() Destroyed {
 	d := Destroyed{What: "freeze frame"}
-	frames, values, stored, empty := 0, 0, "", false
+	values, stored, empty := 0, "", false
 	for _, f := range m.FreezeFrames {
 		if f.Clears != m.Clears {
 			continue
@@ -186,7 +193,6 @@ func (m *Module) frameFate() Destroyed {
 			stored = " of " + f.Code.String()
 		}
 		if n := len(f.Values) + len(f.Unknown); n > 0 {
-			frames++
 			values += n
 			if d.From == nil && len(f.Values) > 0 {
 				d.From = &f.Values[0].Source
@@ -196,7 +202,7 @@ func (m *Module) frameFate() Destroyed {
 	c, p := m.current(Confirmed), m.current(Pending)
 	switch {
 	case values > 0:
-		d.Fate, d.Text = Saved, fmt.Sprintf("freeze frame%s with %d values", stored, values)
+		d.Fate, d.Text = Saved, fmt.Sprintf("freeze frame%s with %s", stored, count(values, "value", "values"))
 	case empty:
 		d.Fate, d.Text = Nothing, "no freeze frame was stored"
 	case stored != "":
@@ -232,9 +238,9 @@ func (m *Module) monitorFate() Destroyed {
 	case n == 0:
 		d.Fate, d.Text = Lost, "monitor results: they were never read before"
 	case missing > 0:
-		d.Fate, d.Text = Partly, fmt.Sprintf("results of %d monitors (those of %d were saved)", missing, len(seen))
+		d.Fate, d.Text = Partly, fmt.Sprintf("results of %s (%s saved)", count(missing, "monitor", "monitors"), count(len(seen), "other monitor was", "other monitors were"))
 	default:
-		d.Fate, d.Text = Saved, fmt.Sprintf("%d monitor results", n)
+		d.Fate, d.Text = Saved, count(n, "monitor result", "monitor results")
 	}
 	return d
 }
@@ -273,6 +279,6 @@ func (m *Module) counterFate() Destroyed {
 		d.Fate, d.Text = Lost, "distance, time and warm-ups since the last clear: they were never read before"
 		return d
 	}
-	d.Fate, d.Text = Saved, fmt.Sprintf("%d counters since the last clear", n)
+	d.Fate, d.Text = Saved, count(n, "counter", "counters")+" since the last clear"
 	return d
 }
