@@ -24,10 +24,11 @@ func OpenFolder(dir string) (*Folder, error) {
 	root, err := os.OpenRoot(dir)
 	if err != nil {
 		var pe *fs.PathError
+		info, _ := os.Stat(dir)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 			return nil, fmt.Errorf("%s: there is no such folder; check the path", dir)
-		case errors.Is(err, syscall.ENOTDIR):
+		case info != nil && !info.IsDir():
 			return nil, fmt.Errorf("%s is a file, not a folder; name the folder it lies in", dir)
 		case errors.As(err, &pe):
 			return nil, fmt.Errorf("%s: the folder cannot be opened: %w", dir, pe.Err)
