@@ -30,7 +30,7 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	names := findingNames(a)
 	writeLeft(p, a, names, all)
 	writeNext(p, a, all)
-	writeConflicts(p, a, names)
+	writeConflicts(p, a)
 	writeRuledOut(p, a, names, all)
 	writeItems(p, a, all)
 	writeLeftOut(p, a)
@@ -211,17 +211,17 @@ func subjectWords(s shop.SubjectAnswer) string {
 	return fmt.Sprintf("%s %d", s.Kind, s.Number)
 }
 
-func writeConflicts(p *page, a *shop.Answer, names map[string]string) {
+func writeConflicts(p *page, a *shop.Answer) {
 	if len(a.Conflicts) == 0 {
 		return
 	}
 	p.head("Readings that disagree")
 	for _, c := range a.Conflicts {
 		var who []string
-		for _, f := range c.Findings {
-			who = append(who, name(names, f))
+		for _, i := range c.Items {
+			who = append(who, fmt.Sprintf("item %d", i))
 		}
-		p.para("  ", strings.Join(who, " and ")+": "+c.Reason, 2)
+		p.para("  ", upper(strings.Join(who, " and "))+": "+c.Reason, 2)
 		p.para("  ", "To settle it: "+c.Settle, 2)
 	}
 }

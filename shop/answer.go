@@ -150,6 +150,7 @@ type RuledOutAnswer struct {
 // ConflictAnswer is a small set of findings that cannot all be right.
 type ConflictAnswer struct {
 	Findings []string `json:"findings"`
+	Items    []int    `json:"items"`
 	Doubtful string   `json:"doubtful"`
 	Reason   string   `json:"reason"`
 	Settle   string   `json:"settle"`

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -63,11 +64,12 @@ func (w *work) fill(r *reason.Answer) {
 	}
 	sort.SliceStable(a.Findings, func(i, j int) bool { return a.Findings[i].Item < a.Findings[j].Item })
 	sort.SliceStable(a.Items, func(i, j int) bool { return a.Items[i].Item < a.Items[j].Item })
+	w.disagreements()
 	for i := range r.Suspects {
 		w.suspect(&r.Suspects[i])
 	}
 	for _, k := range r.Conflicts {
-		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
+		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
 	}
 	for i := range r.Next {
 		a.Next = append(a.Next, w.next(&r.Next[i]))
@@ -94,6 +96,19 @@ func (w *work) fill(r *reason.Answer) {
 		a.Group = g
 	}
 	a.Headline = headline(w, r)
+}
+
+// itemsOf gives the items some findings belong to, each once.
+func (w *work) itemsOf(ids []string) []int {
+	out := []int{}
+	for _, id := range ids {
+		for i := range w.findings {
+			if w.findings[i].ID == id && !slices.Contains(out, w.findings[i].Item) {
+				out = append(out, w.findings[i].Item)
+			}
+		}
+	}
+	return out
 }
 
 // bookHash pins the text of a built-in book; the job's own stands in the job.

@@ -29,7 +29,7 @@ func headline(w *work, r *reason.Answer) string {
 		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
 	case r.NotListed > top.Chance && r.NotListed > 0.3:
 		return fmt.Sprintf("What was read fits none of the listed suspects well; something not listed is the likeliest (%s). Nothing is shown.", percent(r.NotListed))
-	case len(r.Group) > 1 && r.GroupText != "":
+	case len(r.Group) > 1 && r.GroupText != "" && groupSize(r) <= 4:
 		return fmt.Sprintf("%s (%s). Nothing is shown.", upperFirst(strings.TrimSuffix(r.GroupText, ".")), percent(groupChance(r)))
 	case top.Chance >= 0.5:
 		return fmt.Sprintf("Most likely: %s (%s), by elimination only: no direct test of the part has shown it.", suspectWords(top), percent(top.Chance))
@@ -39,6 +39,20 @@ func headline(w *work, r *reason.Answer) string {
 		second = fmt.Sprintf(", then %s (%s)", suspectWords(&r.Suspects[1]), percent(r.Suspects[1].Chance))
 	}
 	return fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s.", suspectWords(top), percent(top.Chance), second)
+}
+
+// groupSize counts the different parts in the group: a long list of parts tells
+// a person nothing.
+func groupSize(r *reason.Answer) int {
+	seen := map[string]bool{}
+	for _, id := range r.Group {
+		for i := range r.Suspects {
+			if s := r.Suspects[i].Suspect; s.ID == id {
+				seen[s.Component.ID+s.Subject.Key()] = true
+			}
+		}
+	}
+	return len(seen)
 }
 
 func groupChance(r *reason.Answer) float64 {
