@@ -75,7 +75,8 @@ func (b *Builder) refusal(mod *Module, m *isotp.Message) {
 // current reads the answer of service 01: one or more parameter ids.
 func (b *Builder) current(mod *Module, m *isotp.Message) {
 	src := source(m)
-	pieces, rest := split(m.Data[1:], 1, b.askedOf(mod))
+	pieces, rest := split(b.pieces[:0], m.Data[1:], 1, b.askedOf(mod))
+	b.pieces = pieces
 	for _, p := range pieces {
 		switch {
 		case p.pid%0x20 == 0:
@@ -115,10 +116,13 @@ func (b *Builder) rest(mod *Module, m *isotp.Message, rest []byte) {
 
 // sample adds a value to its series.
 func (m *Module) sample(v Value, msg *isotp.Message, src Source) {
-	s := m.series[v.Signal.ID]
+	if m.bySignal == nil {
+		m.bySignal = make([]*Series, len(signalsByID()))
+	}
+	s := m.bySignal[v.Signal.number]
 	if s == nil {
 		s = &Series{Signal: v.Signal, ID: v.Signal.ID, Name: v.Signal.Name, PID: v.Signal.PID, Unit: v.Signal.Unit.Symbol, HasTime: true}
-		m.series[s.ID] = s
+		m.bySignal[v.Signal.number] = s
 	}
 	if v.NotUsed {
 		s.NotUsed++
@@ -134,7 +138,8 @@ func (m *Module) sample(v Value, msg *isotp.Message, src Source) {
 // frame reads the answer of service 02: parameter id, frame number, data.
 func (b *Builder) frame(mod *Module, m *isotp.Message) {
 	src := source(m)
-	pieces, rest := split(m.Data[1:], 2, b.askedOf(mod))
+	pieces, rest := split(b.pieces[:0], m.Data[1:], 2, b.askedOf(mod))
+	b.pieces = pieces
 	for _, p := range pieces {
 		f := mod.freezeFrame(p.frame)
 		switch {

@@ -118,7 +118,7 @@ func answered(t *testing.T, request, response string) (data []byte, mod *Module)
 		if !ok || m.Data[0] != 0x41 {
 			continue // the request; a few rows hold an answer of another service beside
 		}
-		pieces, _ := split(m.Data[1:], 1, unhex(t, request)[1:])
+		pieces, _ := split(nil, m.Data[1:], 1, unhex(t, request)[1:])
 		for _, p := range pieces {
 			if p.pid == mustByte(request[2:]) {
 				data = p.data

@@ -17,10 +17,11 @@ type Builder struct {
 	modules map[moduleKey]*Module
 	last    *Module
 	notes   canlog.Notes
-	asked   map[string][]byte // ids asked for, by module address; "" for all
+	asked   map[uint32][]byte // ids asked for, by the CAN id of the answer; 0 for all
 	erasing []*erasure        // clear requests not yet answered by all
 	told    map[string]bool   // notes given once
 	vins    map[string]bool
+	pieces  []piece // used again for every answer
 	timed   bool
 	clock   int64
 }
@@ -46,7 +47,7 @@ type erasure struct {
 // NewBuilder makes a builder.
 func NewBuilder() *Builder {
 	return &Builder{s: &Session{HasTime: true}, frames: isotp.New(isotp.Options{}), modules: map[moduleKey]*Module{},
-		asked: map[string][]byte{}, told: map[string]bool{}, vins: map[string]bool{}}
+		asked: map[uint32][]byte{}, told: map[string]bool{}, vins: map[string]bool{}}
 }
 
 // Read makes the session of a whole capture. The notes of the capture are taken
@@ -124,15 +125,26 @@ func isRequest(m *isotp.Message) bool {
 	return m.Data[0]&0x40 == 0
 }
 
-// target is the address of the module a request goes to, "" for all modules.
-func target(m *isotp.Message) string {
+// target is the CAN id that the module a request goes to answers with, 0 for
+// all modules.
+func target(m *isotp.Message) uint32 {
 	switch {
 	case m.NoID || !m.Extended && m.ID == 0x7DF || m.Extended && m.ID>>16 == 0x18DB:
-		return ""
+		return 0
 	case m.Extended:
-		return fmt.Sprintf("%08X", 0x18DAF100|m.ID>>8&0xFF)
+		return 0x18DAF100 | m.ID>>8&0xFF
 	}
-	return fmt.Sprintf("%03X", m.ID+8)
+	return m.ID + 8
+}
+
+func address(id uint32, extended bool) string {
+	switch {
+	case id == 0:
+		return ""
+	case extended:
+		return fmt.Sprintf("%08X", id)
+	}
+	return fmt.Sprintf("%03X", id)
 }
 
 func (b *Builder) module(m *isotp.Message) *Module {
@@ -145,13 +157,9 @@ func (b *Builder) module(m *isotp.Message) *Module {
 	}
 	mod := b.modules[k]
 	if mod == nil {
-		mod = &Module{Bus: m.Bus, key: k, series: map[string]*Series{}, waiting: map[byte]Source{}, lastClear: -1}
-		switch {
-		case m.NoID:
-		case m.Extended:
-			mod.Address = fmt.Sprintf("%08X", m.ID)
-		default:
-			mod.Address = fmt.Sprintf("%03X", m.ID)
+		mod = &Module{Bus: m.Bus, key: k, waiting: map[byte]Source{}, lastClear: -1}
+		if !m.NoID {
+			mod.Address = address(m.ID, m.Extended)
 		}
 		b.modules[k] = mod
 		b.s.Modules = append(b.s.Modules, mod)
@@ -188,7 +196,7 @@ func source(m *isotp.Message) Source {
 // requests to erase.
 func (b *Builder) request(m *isotp.Message) {
 	to := target(m)
-	if to == "" {
+	if to == 0 {
 		clear(b.asked)
 	}
 	var ids []byte
@@ -200,24 +208,24 @@ func (b *Builder) request(m *isotp.Message) {
 			ids = append(ids, d[i])
 		}
 	case 0x04, 0x14:
-		e := &erasure{target: to, service: d[0], group: AllGroups, source: source(m), hasTime: m.HasTime, time: m.Time}
+		e := &erasure{target: address(to, m.Extended), service: d[0], group: AllGroups, source: source(m), hasTime: m.HasTime, time: m.Time}
 		if d[0] == 0x14 && len(d) >= 4 {
 			e.group = int(d[1])<<16 | int(d[2])<<8 | int(d[3])
 		}
 		b.erasing = append(b.erasing, e)
 	case 0x03, 0x06, 0x07, 0x09, 0x0A, 0x19:
 	default:
-		b.s.Raw = append(b.s.Raw, Raw{Address: to, Data: m.Data, Why: fmt.Sprintf("request of service %02X is not decoded", d[0]), HasTime: m.HasTime, Time: m.Time, Source: source(m)})
+		b.s.Raw = append(b.s.Raw, Raw{Address: address(to, m.Extended), Data: m.Data, Why: fmt.Sprintf("request of service %02X is not decoded", d[0]), HasTime: m.HasTime, Time: m.Time, Source: source(m)})
 	}
 	b.asked[to] = ids
 }
 
 // askedOf gives the ids last asked of a module.
 func (b *Builder) askedOf(mod *Module) []byte {
-	if ids, ok := b.asked[mod.Address]; ok {
+	if ids, ok := b.asked[mod.key.id]; ok {
 		return ids
 	}
-	return b.asked[""]
+	return b.asked[0]
 }
 
 // Session finishes the reading and gives the session. Notes of the capture are
@@ -252,7 +260,7 @@ func (b *Builder) finish(m *Module) {
 		if n := sensorNumber(s.PID); n > 0 && m.sensors != 0 {
 			s.Place = sensorAt(m.sensors, n)
 		}
-		if max := m.series[s.Signal.scaledBy]; max != nil && len(max.Samples) > 0 {
+		if max := m.Series(s.Signal.scaledBy); max != nil {
 			got := max.Signal.Unit.FromSI(max.Samples[len(max.Samples)-1].Value)
 			if got != 0 && got != s.Signal.defaultMaximum {
 				s.Factor = got / s.Signal.defaultMaximum

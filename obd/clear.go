@@ -264,7 +264,7 @@ func (m *Module) counterFate() Destroyed {
 	d := Destroyed{What: "counters since the last clear"}
 	n := 0
 	for _, id := range []string{"distance_mil_on", "warm_ups_since_clear", "distance_since_clear", "run_time_mil_on", "run_time_since_clear"} {
-		s := m.series[id]
+		s := m.Series(id)
 		if s == nil {
 			continue
 		}

@@ -1,6 +1,7 @@
 package obd
 
 import (
+	"encoding/json"
 	"fmt"
 	"strings"
 	"sync"
@@ -26,6 +27,27 @@ func (c Code) String() string {
 		s += "-" + hex2(c.Failure)
 	}
 	return s
+}
+
+// MarshalJSON writes the code with what is known of it.
+func (c Code) MarshalJSON() ([]byte, error) {
+	v := struct {
+		Code    string   `json:"code"`
+		Owner   Owner    `json:"owner"`
+		Text    string   `json:"text,omitempty"`
+		Group   string   `json:"group,omitempty"`
+		Unsure  bool     `json:"unsure,omitempty"`
+		Failure string   `json:"failure,omitempty"`
+		Status  []string `json:"status,omitempty"`
+	}{Code: c.String(), Owner: c.Owner()}
+	if m, ok := c.Meaning(); ok {
+		v.Text, v.Group, v.Unsure = m.Text, m.Group, m.Unsure
+	}
+	v.Failure, _ = c.FailureText()
+	if c.HasStatus {
+		v.Status = c.Status.Names()
+	}
+	return json.Marshal(v)
 }
 
 // ParseCode reads "P0301" or "U0100-87", in any case.

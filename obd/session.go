@@ -61,8 +61,8 @@ type Module struct {
 	Clears int `json:"clears"`
 
 	key       moduleKey
-	series    map[string]*Series
-	sensors   byte // PID that gave Sensors, 0 if not read
+	bySignal  []*Series // by Signal.number
+	sensors   byte      // PID that gave Sensors, 0 if not read
 	waiting   map[byte]Source
 	vin       legacyVIN
 	lastClear int // record of the last accepted clear, -1 if none

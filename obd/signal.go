@@ -1,6 +1,7 @@
 package obd
 
 import (
+	"encoding/json"
 	"strconv"
 	"strings"
 	"sync"
@@ -29,6 +30,7 @@ type Signal struct {
 	Unit   unit.Unit // the unit of the standard; values are held in SI
 	Source string    // where layout and formula are from
 
+	number         int // place in the table of signals
 	at, size       int
 	kind           kind
 	mul, div, add  float64
@@ -40,6 +42,16 @@ type Signal struct {
 	defaultMaximum float64
 }
 
+// MarshalJSON writes id, name, parameter id and the unit's symbol.
+func (s *Signal) MarshalJSON() ([]byte, error) {
+	return json.Marshal(struct {
+		ID   string `json:"id"`
+		Name string `json:"name"`
+		PID  byte   `json:"pid"`
+		Unit string `json:"unit"`
+	}{s.ID, s.Name, s.PID, s.Unit.Symbol})
+}
+
 // IsEnum reports whether the value is a name and its number only a code.
 func (s *Signal) IsEnum() bool {
 	return s.kind == enum || s.kind == enumField || s.kind == codeKind
@@ -47,15 +59,15 @@ func (s *Signal) IsEnum() bool {
 
 // Value is one decoded value.
 type Value struct {
-	Signal *Signal
-	Raw    uint32
+	Signal *Signal `json:"signal"`
+	Raw    uint32  `json:"raw"`
 	// Number is raw*mul/div+add in Signal.Unit. For names it is the raw value.
-	Number float64
+	Number float64 `json:"number"`
 	// Text is the meaning of an enumerated value, or the trouble code.
-	Text string
+	Text string `json:"text,omitempty"`
 	// NotUsed is true when the module says that it does not give this value.
 	// The number is then what the bytes would mean and must not be believed.
-	NotUsed bool
+	NotUsed bool `json:"not_used,omitempty"`
 }
 
 // SI is the value in the SI unit of its dimension.
@@ -78,8 +90,8 @@ var pids = sync.OnceValue(func() *[256]*pidInfo {
 		out[mustByte(r[0])] = p
 	}
 	kinds := map[string]kind{"u": unsigned, "s": signed, "bit": oneBit, "bits": bitField, "enum": enum, "enumbits": enumField, "code": codeKind}
-	for _, r := range table("signals") {
-		s := &Signal{PID: mustByte(r[0]), ID: r[1], Name: r[2], at: mustInt(r[3]), size: mustInt(r[4]), kind: kinds[r[5]],
+	for i, r := range table("signals") {
+		s := &Signal{number: i, PID: mustByte(r[0]), ID: r[1], Name: r[2], at: mustInt(r[3]), size: mustInt(r[4]), kind: kinds[r[5]],
 			mul: mustFloat(r[6]), div: mustFloat(r[7]), add: mustFloat(r[8]), Unit: unit.Must(r[9]), usedBit: -1, Source: r[13]}
 		if r[10] != "" {
 			lo, hi, ok := strings.Cut(r[10], "-")

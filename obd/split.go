@@ -16,10 +16,15 @@ type piece struct {
 // banks 3 and 4), so lengths are chosen such that the whole answer comes out
 // even; asked, when known, are the ids the tester asked for and binds the
 // choice. What cannot be cut is returned as rest.
-func split(b []byte, head int, asked []byte) (out []piece, rest []byte) {
+//
+// The pieces are appended to out.
+func split(out []piece, b []byte, head int, asked []byte) (pieces []piece, rest []byte) {
+	if p := known(b); p != nil && len(b) == head+p.lengths[0] { // one id of the usual length: nearly every answer
+		return append(out, newPiece(b, head)), nil
+	}
 	for _, bound := range [][]byte{asked, nil} {
 		if fits := chain(b, head, bound); fits[0] {
-			return walk(b, head, func(pid byte, at int) int {
+			return walk(out, b, head, func(pid byte, at int) int {
 				for _, n := range pids()[pid].lengths {
 					if next := at + head + n; next <= len(b) && fits[next] {
 						return n
@@ -32,7 +37,7 @@ func split(b []byte, head int, asked []byte) (out []piece, rest []byte) {
 			break
 		}
 	}
-	return walk(b, head, func(pid byte, at int) int {
+	return walk(out, b, head, func(pid byte, at int) int {
 		for _, n := range pids()[pid].lengths {
 			if at+head+n <= len(b) {
 				return n
@@ -60,7 +65,23 @@ func chain(b []byte, head int, asked []byte) []bool {
 	return fits
 }
 
-func walk(b []byte, head int, length func(pid byte, at int) int) (out []piece, rest []byte) {
+// known gives what is known of the id at the start of b.
+func known(b []byte) *pidInfo {
+	if len(b) == 0 {
+		return nil
+	}
+	return pids()[b[0]]
+}
+
+func newPiece(b []byte, head int) piece {
+	p := piece{pid: b[0], data: b[head:]}
+	if head == 2 {
+		p.frame = b[1]
+	}
+	return p
+}
+
+func walk(out []piece, b []byte, head int, length func(pid byte, at int) int) (pieces []piece, rest []byte) {
 	at := 0
 	for at+head < len(b) {
 		if pids()[b[at]] == nil {
@@ -70,11 +91,7 @@ func walk(b []byte, head int, length func(pid byte, at int) int) (out []piece, r
 		if n == 0 {
 			break
 		}
-		p := piece{pid: b[at], data: b[at+head : at+head+n]}
-		if head == 2 {
-			p.frame = b[at+1]
-		}
-		out = append(out, p)
+		out = append(out, newPiece(b[at:at+head+n], head))
 		at += head + n
 	}
 	return out, b[at:]

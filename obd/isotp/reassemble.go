@@ -57,6 +57,7 @@ type Reassembler struct {
 	failed int         // error and remote frames
 	failAt canlog.Note
 	flow   int
+	free   []byte // for the bytes of short messages
 }
 
 // New makes a reassembler.
@@ -163,8 +164,19 @@ func (a *Reassembler) single(r *reception, rec *canlog.Record, d []byte) (Messag
 	}
 	a.drop(r, rec, "a new single frame began")
 	m := start(rec)
-	m.Data = slices.Clone(d[from : from+n])
+	m.Data = a.own(d[from : from+n])
 	return m, true
+}
+
+// own copies the bytes of a short message out of the frame, many into one block.
+func (a *Reassembler) own(b []byte) []byte {
+	if len(a.free) < len(b) {
+		a.free = make([]byte, 4096)
+	}
+	out := a.free[:len(b):len(b)]
+	a.free = a.free[len(b):]
+	copy(out, b)
+	return out
 }
 
 // begin reads a first frame: 1L LL, or 10 00 and a 32-bit length.
