@@ -13,16 +13,17 @@ import (
 //
 // For a line r of findings the evidence ratio is
 //
-//	R(r) = P(others, r replaced by "wrong") / P(all) = 1 / P(r | others),
+//	R(r) = P(others, r replaced by "wrong") / P(all) = P_wrong(r) / P(r | others),
 //
-// where P(r | others) is told relative to a reading spread evenly over all
-// outcomes. r is doubtful when R(r) reaches the limit. It is called a conflict
+// where a wrong reading gives each outcome of the test with the same chance. r is
+// doubtful when R(r) reaches the limit. It is called a conflict
 // only when at least two other lines contradict it, each by itself: with
 // nothing but the complaint known, q contradicts r when
 //
 //	P(r) P(q) / P(r, q)
 //
-// reaches its own limit (Jensen's conflict measure, see reason/network for the
+// reaches its own limit, and only when r is also less likely given all the rest
+// than with nothing but the complaint known, by a further limit (Jensen's conflict measure, see reason/network for the
 // published Asia values). Lines count as independent: correlated findings are
 // one line.
 func (e *Engine) conflicts() ([]Conflict, error) {
@@ -35,17 +36,24 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 		return nil, err
 	}
 	all := e.lnEvidence(nil)
+	with := append([]float64(nil), e.chance...)
+	leader := top(with)
 	type doubt struct {
 		line  int
 		ratio float64
 	}
 	var doubts []doubt
 	for x := range lines {
-		var lnZ float64
-		if err := e.without(lines[x].slots, func() { lnZ = e.lnEvidence(lines[x].slots) }); err != nil {
+		var lnZ, moves float64
+		if err := e.without(lines[x].slots, func() {
+			lnZ = e.lnEvidence(lines[x].slots)
+			for _, i := range []int{leader, top(e.chance)} {
+				moves = math.Max(moves, math.Abs(math.Log(odds(with[i])/odds(e.chance[i]))))
+			}
+		}); err != nil {
 			return nil, err
 		}
-		if r := lnZ - all; r >= math.Log(l.ConflictRatio) {
+		if r := lnZ - all; r >= math.Log(l.ConflictRatio) && moves >= math.Log(l.ConflictMoves) {
 			doubts = append(doubts, doubt{x, r})
 		}
 	}
@@ -61,7 +69,7 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 			e.slots[i].factor.put(e.w, -1)
 		}
 	}
-	with := func(ls ...int) (float64, error) {
+	pair := func(ls ...int) (float64, error) {
 		for _, x := range ls {
 			for _, i := range lines[x].slots {
 				e.slots[i].factor.put(e.w, 1)
@@ -78,14 +86,22 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 		return z, err
 	}
 	var out []Conflict
-	base, err := with()
+	base, err := pair()
 	alone := make([]float64, len(lines))
 	for x := range lines {
 		if err == nil {
-			alone[x], err = with(x)
+			alone[x], err = pair(x)
 		}
 	}
 	for _, d := range doubts {
+		// Against the rest as a whole, by the same measure.
+		wrong := 0.0
+		for _, i := range lines[d.line].slots {
+			wrong += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.wrong)
+		}
+		if d.ratio-(base+wrong-alone[d.line]) < math.Log(l.ConflictRest) {
+			continue
+		}
 		type pull struct {
 			line int
 			by   float64
@@ -96,7 +112,7 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 				continue
 			}
 			var both float64
-			both, err = with(d.line, q)
+			both, err = pair(d.line, q)
 			if by := alone[d.line] + alone[q] - base - both; by >= math.Log(l.ConflictPull) {
 				pulls = append(pulls, pull{q, by})
 			}
@@ -124,15 +140,31 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 }
 
 // lnEvidence is ln of the summed weight of all hypotheses with the constants of
-// the factors put back, save those of the slots left out.
+// the factors put back; the slots left out count as wrong readings.
 func (e *Engine) lnEvidence(left []int) float64 {
 	z := math.Log(e.w.z) + e.w.lnRef
 	for i := range e.slots {
-		if e.slots[i].on && !slices.Contains(left, i) {
-			z += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.none)
+		if !e.slots[i].on {
+			continue
+		}
+		f := &e.slots[i].factor
+		if slices.Contains(left, i) {
+			z += f.exponent * math.Log(f.wrong)
+		} else {
+			z += f.exponent * math.Log(f.none)
 		}
 	}
 	return z
+}
+
+func top(chance []float64) int {
+	at := 0
+	for i, p := range chance {
+		if p > chance[at] {
+			at = i
+		}
+	}
+	return at
 }
 
 // comparable reports whether two lines were taken in conditions that can be

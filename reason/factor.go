@@ -33,6 +33,7 @@ type factor struct {
 	exponent float64
 	none     float64 // likelihood under no fault
 	other    float64 // likelihood under "something not listed"
+	wrong    float64 // likelihood when the reading is simply wrong: any outcome
 	normal   float64 // lambda of the normal outcome
 	p0       float64 // P0(normal)
 	z0       float64 // sum over the other outcomes of P0 lambda
@@ -156,6 +157,9 @@ func (f *factor) set(s []int) float64 {
 			x.extra, x.more = x.extra+y.extra, x.more+y.more
 		}
 		l = f.likelihood(&x, in[m-1], nil)
+	}
+	if f.exponent == 1 {
+		return l
 	}
 	return math.Pow(l, f.exponent)
 }

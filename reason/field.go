@@ -109,9 +109,14 @@ func (f *field) pass(pairs bool) {
 		for i := range n {
 			bi, ai := f.b[i*n:i*n+n], f.a[i]
 			for j := i + 1; j < n; j++ {
-				v := bi[j] + (ai+f.a[j])/2
-				s = math.Max(s, v)
-				best = math.Max(best, v+(ai+f.a[j])/2)
+				half := (ai + f.a[j]) / 2
+				v := bi[j] + half
+				if v > s {
+					s = v
+				}
+				if v+half > best {
+					best = v + half
+				}
 			}
 		}
 	}

@@ -164,8 +164,12 @@ func (e *Engine) lnSet(s []int, factors []*factor) float64 {
 	for _, i := range s {
 		w += e.prior.lnOdds[i]
 	}
-	for _, f := range factors {
-		w += math.Log(f.set(s)) - f.exponent*math.Log(f.none)
+	product := 1.0
+	for x, f := range factors {
+		product *= f.set(s) / math.Pow(f.none, f.exponent)
+		if x%16 == 15 { // before it can leave the range of a float
+			w, product = w+math.Log(product), 1
+		}
 	}
-	return w
+	return w + math.Log(product)
 }

@@ -148,7 +148,7 @@ func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyS
 			f.z0 += t.healthy[c] * l
 		}
 	}
-	f.none = math.Max(f.none, floorL)
+	f.none, f.wrong = math.Max(f.none, floorL), math.Max(flat, floorL)
 	f.other = math.Max(floorL, healthyShare*f.none+(1-healthyShare)*flat)
 	for r := range t.rows {
 		row := &t.rows[r]

@@ -22,6 +22,8 @@ type Limits struct {
 	ClassSure         float64
 	ConflictRatio     float64
 	ConflictPull      float64
+	ConflictMoves     float64
+	ConflictRest      float64
 	NotListedFloor    float64
 	NotListedHealthy  float64
 	Unreliable        float64
@@ -63,8 +65,10 @@ var limitTable = []struct {
 	{Threshold{"elimination_chance", 0.00005, "chance below which a suspect without a direct reading is ruled out by elimination", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.EliminationChance }},
 	{Threshold{"coverage_needed", 0.80, "a test that covered less of the fault conditions never rules out", ours}, func(l *Limits) *float64 { return &l.CoverageNeeded }},
 	{Threshold{"class_sure", 0.90, "how sure a numeric reading must be of its outcome to prove or rule out by it", ours}, func(l *Limits) *float64 { return &l.ClassSure }},
-	{Threshold{"conflict_ratio", 3.0, "a reading is doubtful when the evidence is at least this many times likelier with the reading taken as wrong", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRatio }},
-	{Threshold{"conflict_pull", 1.3, "another reading contradicts the doubtful one when leaving it out makes the doubtful one at least this many times likelier", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictPull }},
+	{Threshold{"conflict_ratio", 1.5, "a reading is doubtful when the evidence is at least this many times likelier with the reading taken as wrong", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRatio }},
+	{Threshold{"conflict_moves", 7, "a doubtful reading matters when it moves the odds of the leader, with or without it, at least so many times", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictMoves }},
+	{Threshold{"conflict_rest", 0.5, "all other readings together must make the doubtful one at least so many times less likely than the complaint alone", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRest }},
+	{Threshold{"conflict_pull", 1.1, "another reading contradicts the doubtful one when leaving it out makes the doubtful one at least this many times likelier", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictPull }},
 	{Threshold{"not_listed_floor", 0.01, "'something not listed' never falls below this chance", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedFloor }},
 	{Threshold{"not_listed_healthy", 0.70, "share of the healthy row in what 'something not listed' expects of a test; the rest is flat", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedHealthy }},
 	{Threshold{"unreliable", 0.02, "share of readings that are simply wrong, where the book gives none", ours}, func(l *Limits) *float64 { return &l.Unreliable }},

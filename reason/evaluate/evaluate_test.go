@@ -43,3 +43,11 @@ func TestAdviceAgainstFixedAndRandomOrder(t *testing.T) {
 		t.Errorf("advice takes %.0f min, fixed order %.0f, random order %.0f: it should be the quickest", a.Minutes, s[1].Minutes, s[2].Minutes)
 	}
 }
+
+func TestPlantedWrongReadingsAreFound(t *testing.T) {
+	p, err := Plant(Config{World: bayWorld(t), Jobs: jobs(80), Seed: 7}, 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Log("\n" + p.Text())
+}

@@ -1,0 +1,320 @@
+package evaluate
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"proveout/book"
+	"proveout/evidence"
+	"proveout/reason"
+)
+
+// Planted is the score of finding wrong readings planted in simulated jobs.
+type Planted struct {
+	Jobs      int
+	Clean     int // jobs without a planted reading: all of them are judged once clean
+	Alarms    int // of these, jobs in which a conflict was raised
+	Natural   int // of the alarms, those in which a reading of the conflict did mislead by chance
+	Planted   int // readings planted, one for each job
+	Moving    int // planted readings that move the odds of the true cause or of the leader ten times or more
+	Contested int // of these, with two independent readings that contradict them
+	Found     int // of the contested, in a reported conflict
+	Doubted   int // of the contested, named as the doubtful one
+	Kinds     []PlantedKind
+}
+
+// PlantedKind is the score of one kind of error among the contested.
+type PlantedKind struct {
+	Kind                      string
+	Contested, Found, Doubted int
+}
+
+var plantedKinds = []string{"wrong cylinder", "unit slip", "swapped channels", "stale value"}
+
+// Plant plays jobs for a number of tests, then spoils one reading of each and
+// looks whether the conflict is found.
+func Plant(c Config, tests int) (Planted, error) {
+	var out Planted
+	for _, k := range plantedKinds {
+		out.Kinds = append(out.Kinds, PlantedKind{Kind: k})
+	}
+	o := c.Options
+	for n := range c.Jobs {
+		rng := rand.New(rand.NewPCG(c.Seed, uint64(n)))
+		w := c.World(rng)
+		w.Unlisted, w.Nothing = 0, 0
+		t := w.Draw(rng)
+		fs, err := w.gather(t, tests, o, rng)
+		if err != nil {
+			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
+		}
+		if err := out.job(w, t, fs, o, rng); err != nil {
+			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
+		}
+		if c.Each != nil {
+			c.Each(n + 1)
+		}
+	}
+	return out, nil
+}
+
+// gather follows the advice for a number of tests, whether the rule says stop or not.
+func (w *World) gather(t *Truth, tests int, o reason.Options, rng *rand.Rand) ([]evidence.Finding, error) {
+	o.Tests, o.NoLookAhead = 1, true
+	e, err := reason.NewEngine(reason.Case{Instance: w.In, Symptoms: []string{w.Symptom}}, o)
+	if err != nil {
+		return nil, err
+	}
+	var fs []evidence.Finding
+	for range tests {
+		a, err := e.Answer()
+		if err != nil {
+			return nil, err
+		}
+		if len(a.Next) == 0 {
+			break
+		}
+		for _, x := range w.together(a.Next[0].Test) {
+			if t.has(x) {
+				continue
+			}
+			f := w.Do(t, rng, x, fmt.Sprintf("f%d", len(fs)+1), w.condition(x.Test))
+			f.AllCompared = comparesAll(x.Test)
+			fs = append(fs, f)
+			if err := e.Add(f); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return fs, nil
+}
+
+func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Options, rng *rand.Rand) error {
+	p.Jobs++
+	o.Tests = -1
+	c := reason.Case{Instance: w.In, Symptoms: []string{w.Symptom}, Findings: fs}
+	a, err := reason.Judge(c, o)
+	if err != nil {
+		return err
+	}
+	truth := w.In.Suspects[t.Causes[0]].ID
+	p.Clean++
+	if len(a.Conflicts) > 0 {
+		p.Alarms++
+		natural := true
+		for _, x := range a.Conflicts {
+			misled := false
+			for _, id := range x.Findings {
+				misled = misled || w.unlikely(t, fs, id, rng)
+			}
+			natural = natural && misled
+		}
+		if natural {
+			p.Natural++
+		}
+	}
+	bad, at, also, kind := w.spoil(fs, rng)
+	if kind < 0 {
+		return nil
+	}
+	p.Planted++
+	c.Findings = bad
+	e, err := reason.NewEngine(c, o)
+	if err != nil {
+		return err
+	}
+	for _, f := range bad {
+		if err := e.Add(f); err != nil {
+			return err
+		}
+	}
+	if a, err = e.Answer(); err != nil {
+		return err
+	}
+	id := bad[at].ID
+	leader := a.Suspects[0].Suspect.ID
+	if math.Max(lnFactor(a, truth, id), lnFactor(a, leader, id)) < math.Log(10) {
+		return nil
+	}
+	p.Moving++
+	// The rival is the likeliest suspect that is no true cause.
+	rival := ""
+	for x := range a.Suspects {
+		if id := a.Suspects[x].Suspect.ID; !t.is(index(w.In, id)) {
+			rival = id
+			break
+		}
+	}
+	against := 0
+	if v, ok := e.Compare(truth, rival); ok {
+		planted := 1.0
+		for _, m := range v.Items {
+			if m.Finding == id || slices.Contains(m.Also, id) {
+				planted = m.Factor
+			}
+		}
+		if planted >= 1 {
+			return nil // it does not point away from the truth
+		}
+		for _, m := range v.Items {
+			if m.Finding[0] != 'f' || m.Finding == id || slices.Contains(m.Also, id) || len(m.Finding) > 5 {
+				continue
+			}
+			if m.Factor >= 2 {
+				against++
+			}
+		}
+	}
+	if against < 2 {
+		return nil
+	}
+	k := &p.Kinds[kind]
+	p.Contested++
+	k.Contested++
+	found, doubted := false, false
+	for _, x := range a.Conflicts {
+		found = found || slices.Contains(x.Findings, id)
+		doubted = doubted || x.Doubtful == id
+		if also >= 0 { // both channels are wrong
+			found = found || slices.Contains(x.Findings, bad[also].ID)
+			doubted = doubted || x.Doubtful == bad[also].ID
+		}
+	}
+	if found {
+		p.Found++
+		k.Found++
+	}
+	if doubted {
+		p.Doubted++
+		k.Doubted++
+	}
+	return nil
+}
+
+// unlikely reports whether the true vehicle gives the outcome of a finding in
+// less than half of all cases: then the reading did mislead, planted or not.
+func (w *World) unlikely(t *Truth, fs []evidence.Finding, id string, rng *rand.Rand) bool {
+	for _, f := range fs {
+		if f.ID != id {
+			continue
+		}
+		for i := range w.In.Tests {
+			at := &w.In.Tests[i]
+			if at.Test.ID != f.Test || at.Subject != f.Subject {
+				continue
+			}
+			row, got := w.row(t, rng, at.Test, ""), f.Outcome
+			for _, k := range t.Causes {
+				s := &w.In.Suspects[k]
+				if _, ok := at.Test.Given[s.Fault.ID]; ok && w.In.Bears(s.Subject, at.Subject) == "own" {
+					row = w.row(t, rng, at.Test, s.Fault.ID)
+				}
+			}
+			for c, o := range at.Test.Outcomes {
+				if got == o.ID || got == "" && f.Effect >= o.From && f.Effect < o.To {
+					return row[c] < 0.5
+				}
+			}
+		}
+	}
+	return false
+}
+
+func index(in *book.Instance, id string) int {
+	return slices.IndexFunc(in.Suspects, func(s book.Suspect) bool { return s.ID == id })
+}
+
+func moved(a *reason.Answer, id string) []reason.Moved {
+	for x := range a.Suspects {
+		if a.Suspects[x].Suspect.ID == id {
+			return a.Suspects[x].MovedBy
+		}
+	}
+	return nil
+}
+
+func lnFactor(a *reason.Answer, suspect, finding string) float64 {
+	for _, m := range moved(a, suspect) {
+		if m.Finding == finding || slices.Contains(m.Also, finding) {
+			return math.Abs(math.Log(m.Factor))
+		}
+	}
+	return 0
+}
+
+// spoil copies the findings with one of them made wrong, or two swapped; kind is
+// -1 when none can be.
+func (w *World) spoil(fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Finding, at, also, kind int) {
+	bad, also = slices.Clone(fs), -1
+	for range 50 {
+		at, kind = rng.IntN(len(bad)), rng.IntN(len(plantedKinds))
+		f := &bad[at]
+		var test *book.Test
+		for i := range w.In.Tests {
+			if w.In.Tests[i].Test.ID == f.Test && w.In.Tests[i].Subject == f.Subject {
+				test = w.In.Tests[i].Test
+			}
+		}
+		switch plantedKinds[kind] {
+		case "wrong cylinder":
+			// The reading was taken on another cylinder than the one written down.
+			if f.Subject.Kind != evidence.Cylinder || f.State == evidence.Normal {
+				continue
+			}
+			other := evidence.Cyl(1 + (f.Subject.Number-1+1+rng.IntN(w.In.Engine.Cylinders-1))%w.In.Engine.Cylinders)
+			taken := false
+			for i := range bad {
+				taken = taken || bad[i].Test == f.Test && bad[i].Subject == other
+			}
+			if taken {
+				continue
+			}
+			f.Subject = other
+		case "unit slip":
+			if f.Outcome != "" {
+				continue
+			}
+			f.Effect *= []float64{0.001, 0.1, 10, 1000}[rng.IntN(4)]
+		case "swapped channels":
+			done := false
+			for i := range bad {
+				if i != at && bad[i].Test == f.Test && bad[i].Subject != f.Subject && (bad[i].Outcome != f.Outcome || math.Abs(bad[i].Effect-f.Effect) > 3*f.EffectSigma) {
+					bad[i].Subject, f.Subject = f.Subject, bad[i].Subject
+					done, also = true, i
+					break
+				}
+			}
+			if !done {
+				continue
+			}
+		case "stale value":
+			// What was read is what it was at another time: another outcome.
+			var others []int
+			for c := range test.Outcomes {
+				if test.Outcomes[c].ID != f.Outcome {
+					others = append(others, c)
+				}
+			}
+			if f.Outcome == "" || len(others) == 0 {
+				continue
+			}
+			f.Outcome = test.Outcomes[others[rng.IntN(len(others))]].ID
+		}
+		return bad, at, also, kind
+	}
+	return bad, 0, -1, -1
+}
+
+// Text prints the score.
+func (p *Planted) Text() string {
+	s := fmt.Sprintf("planted readings: %d; moving the odds ten times or more: %d; of these with two independent readings against them: %d\n", p.Planted, p.Moving, p.Contested)
+	pc := func(k, n int) float64 { return 100 * float64(k) / math.Max(1, float64(n)) }
+	s += fmt.Sprintf("found in a conflict: %d (%.1f %%), named as the doubtful one: %d (%.1f %%)\n", p.Found, pc(p.Found, p.Contested), p.Doubted, pc(p.Doubted, p.Contested))
+	for _, k := range p.Kinds {
+		s += fmt.Sprintf("  %-18s found %d of %d, doubted %d\n", k.Kind, k.Found, k.Contested, k.Doubted)
+	}
+	s += fmt.Sprintf("clean jobs with a conflict: %d of %d (%.1f %%); in %d of them a reading of the conflict had misled by chance, so that false alarms are %d (%.1f %%)\n", p.Alarms, p.Clean, pc(p.Alarms, p.Clean), p.Natural, p.Alarms-p.Natural, pc(p.Alarms-p.Natural, p.Clean))
+	return s
+}
