@@ -215,7 +215,7 @@ func (w *work) note(file string, line int, text string) {
 }
 
 func (w *work) leftOut(file string, line int, why string) {
-	why = strings.TrimPrefix(why, file+": ")
+	why = strings.TrimPrefix(strings.TrimPrefix(why, file+": "), file+" ")
 	w.answer.LeftOut = append(w.answer.LeftOut, LeftOut{File: file, Line: line, Why: why})
 }
 

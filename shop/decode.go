@@ -37,6 +37,9 @@ func Decode(names []string, stdin io.Reader, o Options) []DecodedFile {
 			if log != nil {
 				d.Session = obd.Read(log)
 			}
+			if d.Session != nil && d.Session.Records == 0 {
+				d.Session, d.Error = nil, "no diagnostic message was found in it; for samples use \"proveout measure\""
+			}
 		}
 		out = append(out, d)
 	}
