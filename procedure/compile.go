@@ -21,6 +21,7 @@ type Machine struct {
 
 	mode, motor   field
 	rest, finish  node
+	dangers       []node
 	finishRules   []stepRule
 	stateRules    []stepRule
 	disturbs      [5][]int // facts to confirm again, by kind

@@ -246,6 +246,13 @@ func (c *compiler) rules() {
 	if c.m.finish, err = c.guard(c.file.Finish); err != nil {
 		c.fail([]any{"finish"}, "%v", err)
 	}
+	for i, d := range c.file.Dangers {
+		n, err := c.guard(d.While)
+		if err != nil || d.Text == "" || n.op == opTrue {
+			c.fail([]any{"dangers", i}, "a danger needs text, and while: a condition (%v)", err)
+		}
+		c.m.dangers = append(c.m.dangers, n)
+	}
 	for _, cl := range c.m.Classes {
 		for _, r := range cl.Rules {
 			c.rule(r, cl.Title, nil)

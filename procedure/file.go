@@ -25,6 +25,7 @@ type File struct {
 	Recovery  []Step                  `yaml:"recovery"`  // steps that make safe; startable only when held or stopping
 	Disturbs  map[string][]string     `yaml:"disturbs"`  // interruption -> facts that must be confirmed again
 	Interrupt map[string]RecoveryRule `yaml:"interrupt"` // what to do for steps that say nothing else
+	Dangers   []Danger                `yaml:"dangers"`   // what makes the vehicle dangerous to leave, and while what
 	Rest      Guard                   `yaml:"rest"`      // the safe resting state: may be left and handed over
 	Finish    Guard                   `yaml:"finish"`    // beside "every step is done"
 	Never     []Rule                  `yaml:"never"`     // beside those of the hazard classes
@@ -186,6 +187,13 @@ type RecoveryRule struct {
 	Text  string   `yaml:"text"`
 	First []string `yaml:"first"`
 	From  string   `yaml:"from"`
+}
+
+// Danger is a state in which the vehicle must not be left without saying so. The
+// board shows it until it is over.
+type Danger struct {
+	Text  string `yaml:"text"`
+	While Guard  `yaml:"while"`
 }
 
 // Rule says what must never be. Either Acts with Unless ("never push unless
