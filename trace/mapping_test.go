@@ -75,6 +75,7 @@ func TestMappingErrors(t *testing.T) {
 		{"unknown unit", mapped, TextOptions{Columns: []Column{{Column: "Sync", Unit: "furlong"}}}, []string{`"Sync"`, "furlong"}},
 		{"scale that is no number", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "much"}}}, []string{`"Sync"`, "much"}},
 		{"scale zero", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "0"}}}, []string{`"Sync"`, "0"}},
+		{"time backwards by scale", mapped, TextOptions{Columns: []Column{{Column: "1", As: AsTime, Scale: "-1"}}}, []string{`"Time (ms)"`, "backwards"}},
 		{"scale and unit differ", mapped, TextOptions{Columns: []Column{{Column: "Sync", Scale: "2 A", Unit: "V"}}}, []string{`"Sync"`, "give one"}},
 		{"absurd rate", "a\n1\n2\n3\n", TextOptions{SampleRateHz: 1e15}, []string{"1e+15", "cannot be right"}},
 		{"negative rate", "a\n1\n2\n3\n", TextOptions{SampleRateHz: -5}, []string{"-5", "cannot be right"}},

@@ -247,6 +247,9 @@ func (p *plan) findTime(lines []sampleLine, t trial, opts TextOptions) error {
 	}
 	if p.form == timeNumber {
 		p.unitNs = uint64(math.Round(c.unit.Factor * 1e9))
+		if c.mapped > 0 && c.factor < 0 {
+			return fmt.Errorf("column %q: a scale below 0 would make time run backwards; give the time of one step", c.name)
+		}
 		if c.mapped > 0 && c.factor != 1 {
 			p.scaleNs = c.factor * float64(p.unitNs)
 		}

@@ -137,3 +137,13 @@ func (b *breaking) Read(p []byte) (int, error) {
 	}
 	return n, nil
 }
+
+// TestLongPreamble: rows that start after hundreds of lines of text are found.
+func TestLongPreamble(t *testing.T) {
+	text := strings.Repeat("setting: left as it was\n", 900) + "time,v (V)\n0,1\n1,2\n2,3\n"
+	rec := read(t, text, TextOptions{})
+	if rec.Time.N != 3 || rec.Channels[0].Unit.Symbol != "V" {
+		t.Errorf("%d rows, %+v", rec.Time.N, rec.Channels[0])
+	}
+	wantNote(t, rec, "880 more lines of text", false)
+}

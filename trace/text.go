@@ -71,6 +71,11 @@ func ReadText(r io.Reader, opts TextOptions) (*Recording, error) {
 		return nil, errLongLine
 	}
 	p, err := makePlan(lines, opts)
+	if err != nil && len(lines) == headLines { // a long preamble: look further down
+		if all := sampleLines(head, whole, len(head)); len(all) > headLines {
+			p, err = makePlan(all, opts)
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
