@@ -168,8 +168,8 @@ func (b *Builder) frame(mod *Module, m *isotp.Message) {
 
 // freezeFrame finds or makes the frame of a number read since the last clear.
 func (m *Module) freezeFrame(n byte) *FreezeFrame {
-	for _, f := range m.FreezeFrames {
-		if f.Number == n && f.Clears == m.Clears {
+	for i := len(m.FreezeFrames) - 1; i >= 0 && m.FreezeFrames[i].Clears == m.Clears; i-- {
+		if f := m.FreezeFrames[i]; f.Number == n {
 			return f
 		}
 	}
@@ -273,12 +273,15 @@ func (b *Builder) cleared(mod *Module, m *isotp.Message, service byte) *Clear {
 	if service == 0x04 {
 		c.Group = AllGroups
 	}
-	for i := len(b.erasing) - 1; i >= 0; i-- {
-		if e := b.erasing[i]; e.service == service && (e.target == "" || e.target == mod.Address) {
-			c.Group = e.group
-			e.answered++
-			break
+	var asked *erasure // the latest request this can be the answer to
+	for _, e := range b.erasing {
+		if e.service == service && (e.target == "" || e.target == mod.Address) && (asked == nil || e.source.Record > asked.source.Record) {
+			asked = e
 		}
+	}
+	if asked != nil {
+		c.Group = asked.group
+		asked.answered++
 	}
 	b.s.Clears = append(b.s.Clears, c)
 	return c

@@ -12,18 +12,20 @@ import (
 // Builder makes a Session from records or messages, one at a time, so that a
 // capture need not be in memory.
 type Builder struct {
-	s       *Session
-	frames  *isotp.Reassembler
-	modules map[moduleKey]*Module
-	last    *Module
-	notes   canlog.Notes
-	asked   map[uint32][]byte // ids asked for, by the CAN id of the answer; 0 for all
-	erasing []*erasure        // clear requests not yet answered by all
-	told    map[string]bool   // notes given once
-	vins    map[string]bool
-	pieces  []piece // used again for every answer
-	timed   bool
-	clock   int64
+	s        *Session
+	frames   *isotp.Reassembler
+	modules  map[moduleKey]*Module
+	last     *Module
+	notes    canlog.Notes
+	asked    map[uint32][]byte // ids asked for, by the CAN id of the answer; 0 for all
+	erasing  []*erasure        // clear requests not yet answered by all
+	told     map[string]bool   // notes given once
+	vins     map[string]bool
+	pieces   []piece // used again for every answer
+	requests int
+	answered [2]byte // service and id of the answer since the last request
+	timed    bool
+	clock    int64
 }
 
 type moduleKey struct {
@@ -88,7 +90,27 @@ func (b *Builder) Message(m isotp.Message) {
 		b.request(&m)
 		return
 	}
-	b.answer(b.module(&m), &m)
+	mod := b.module(&m)
+	if m.NoID {
+		b.watchDoubles(mod, &m)
+	}
+	b.answer(mod, &m)
+}
+
+// watchDoubles notes when one request without ids got two like answers: then two
+// modules answered and the capture cannot tell them apart.
+func (b *Builder) watchDoubles(mod *Module, m *isotp.Message) {
+	if m.Data[0] == 0x7F || len(m.Data) < 2 {
+		return
+	}
+	what := [2]byte{m.Data[0], m.Data[1]}
+	if m.Data[0] == 0x43 || m.Data[0] == 0x47 || m.Data[0] == 0x4A {
+		what[1] = 0 // the count may differ
+	}
+	if b.requests > 0 && b.answered == what && !(what[0] == 0x49 && len(m.Data) == 7) {
+		b.noteOnce(mod, m, "two answers to one request and no CAN ids: more than one module answered, and they cannot be told apart; record with ids")
+	}
+	b.answered = what
 }
 
 func (b *Builder) watchTime(m *isotp.Message) {
@@ -195,6 +217,8 @@ func source(m *isotp.Message) Source {
 // request looks at what the tester asked: the ids, to cut answers rightly, and
 // requests to erase.
 func (b *Builder) request(m *isotp.Message) {
+	b.requests++
+	b.answered = [2]byte{}
 	to := target(m)
 	if to == 0 {
 		clear(b.asked)
@@ -212,12 +236,31 @@ func (b *Builder) request(m *isotp.Message) {
 		if d[0] == 0x14 && len(d) >= 4 {
 			e.group = int(d[1])<<16 | int(d[2])<<8 | int(d[3])
 		}
-		b.erasing = append(b.erasing, e)
+		b.erase(e)
 	case 0x03, 0x06, 0x07, 0x09, 0x0A, 0x19:
 	default:
 		b.s.Raw = append(b.s.Raw, Raw{Address: address(to, m.Extended), Data: m.Data, Why: fmt.Sprintf("request of service %02X is not decoded", d[0]), HasTime: m.HasTime, Time: m.Time, Source: source(m)})
 	}
 	b.asked[to] = ids
+}
+
+// erase remembers a request to erase. Only the latest of a service and target
+// can still be answered.
+func (b *Builder) erase(e *erasure) {
+	for i, old := range b.erasing {
+		if old.service == e.service && old.target == e.target {
+			b.unanswered(old)
+			b.erasing[i] = e
+			return
+		}
+	}
+	b.erasing = append(b.erasing, e)
+}
+
+func (b *Builder) unanswered(e *erasure) {
+	if e.answered == 0 {
+		b.s.Clears = append(b.s.Clears, &Clear{Module: e.target, Service: e.service, Group: e.group, Outcome: Unanswered, HasTime: e.hasTime, Time: e.time, Source: e.source})
+	}
 }
 
 // askedOf gives the ids last asked of a module.
@@ -233,16 +276,14 @@ func (b *Builder) askedOf(mod *Module) []byte {
 func (b *Builder) Session(captured ...canlog.Note) *Session {
 	b.frames.Flush()
 	for _, e := range b.erasing {
-		if e.answered == 0 {
-			b.s.Clears = append(b.s.Clears, &Clear{Module: e.target, Service: e.service, Group: e.group, Outcome: Unanswered, HasTime: e.hasTime, Time: e.time, Source: e.source})
-		}
+		b.unanswered(e)
 	}
 	slices.SortStableFunc(b.s.Clears, func(x, y *Clear) int { return cmp.Compare(x.Source.Record, y.Source.Record) })
 	for _, m := range b.s.Modules {
 		b.finish(m)
 	}
 	if b.s.MixedVehicles = len(b.s.VINs) > 1; b.s.MixedVehicles {
-		b.notes.Add(canlog.Note{Text: fmt.Sprintf("%d different VINs in one capture (%v): it mixes vehicles; split it before judging it", len(b.s.VINs), b.s.VINs)})
+		b.notes.Add(canlog.Note{Text: fmt.Sprintf("%d different VINs in one capture (%v): it mixes vehicles; split it before judging it", len(b.s.VINs), b.s.VINs[:min(len(b.s.VINs), 4)])})
 	}
 	b.s.HasTime = b.s.HasTime && b.timed
 	b.s.Notes = slices.Concat(captured, b.frames.Notes(), b.notes.All())

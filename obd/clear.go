@@ -184,17 +184,15 @@ func (m *Module) permanentFate() Destroyed {
 func (m *Module) frameFate() Destroyed {
 	d := Destroyed{What: "freeze frame"}
 	values, stored, empty := 0, "", false
-	for _, f := range m.FreezeFrames {
-		if f.Clears != m.Clears {
-			continue
-		}
+	for i := len(m.FreezeFrames) - 1; i >= 0 && m.FreezeFrames[i].Clears == m.Clears; i-- {
+		f := m.FreezeFrames[i]
 		empty = empty || f.Empty()
 		if f.CodeRead && f.Code.Raw != 0 {
 			stored = " of " + f.Code.String()
 		}
 		if n := len(f.Values) + len(f.Unknown); n > 0 {
 			values += n
-			if d.From == nil && len(f.Values) > 0 {
+			if len(f.Values) > 0 {
 				d.From = &f.Values[0].Source
 			}
 		}
@@ -219,14 +217,11 @@ func (m *Module) monitorFate() Destroyed {
 	d := Destroyed{What: "monitor results"}
 	seen := map[byte]bool{}
 	n := 0
-	for i := range m.Monitors {
-		if r := &m.Monitors[i]; r.Clears == m.Clears {
-			n++
-			seen[r.MID] = true
-			if d.From == nil {
-				d.From = &r.Source
-			}
-		}
+	for i := len(m.Monitors) - 1; i >= 0 && m.Monitors[i].Clears == m.Clears; i-- {
+		r := &m.Monitors[i]
+		n++
+		seen[r.MID] = true
+		d.From = &r.Source
 	}
 	missing := 0
 	for _, id := range m.SupportedMonitors {

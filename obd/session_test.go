@@ -497,3 +497,26 @@ func TestReadMessages(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 }
+
+// Without ids two modules' answers look alike; that is said, once.
+func TestTwoModulesWithoutIDs(t *testing.T) {
+	s := session(t, ">0100\n41 00 BE 1F A8 13\n41 00 98 18 80 01\n>010C\n41 0C 1A F8\n41 0C 1A F0\n")
+	if n := strings.Count(noteTexts(s), "cannot be told apart"); n != 1 {
+		t.Errorf("said %d times", n)
+	}
+	s = session(t, "41 0C 1A F8\n41 0C 1A F0\n") // answers only: polling without the requests
+	if len(s.Notes) != 0 {
+		t.Error(noteTexts(s))
+	}
+}
+
+// Many clears cost no more than many other answers.
+func TestManyClears(t *testing.T) {
+	s := session(t, strings.Repeat("7E0 01 04\n7E8 01 44\n7E8 05 42 0C 00 20 80\n7E0 04 14 FF FF FF\n", 20_000))
+	if n := len(s.Clears); n != 40_000 || s.Clears[0].Outcome != Accepted || s.Clears[1].Outcome != Unanswered {
+		t.Errorf("%d clears", n)
+	}
+	if f := s.Clears[2].Items[3]; f.Fate != Saved {
+		t.Errorf("%+v", f)
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"testing/iotest"
 )
 
 func rows(t *testing.T, name string) [][]string {
@@ -314,6 +315,12 @@ func TestLongLine(t *testing.T) {
 	if len(l.Records) != 1 || len(l.Notes) != 1 || l.Notes[0].Line != 1 || l.Records[0].Line != 2 {
 		t.Errorf("%+v", l)
 	}
+	for _, n := range []int{maxLine - 1, maxLine, maxLine + 1, 2 * maxLine, 3 * maxLine} { // no line end at all
+		l := read(t, "41 05 7B\n"+strings.Repeat("4", n))
+		if len(l.Records) != 1 || len(l.Notes) != 1 || !l.Notes[0].Lost || l.Notes[0].Line != 2 {
+			t.Errorf("%d bytes: %+v", n, l)
+		}
+	}
 }
 
 // The order of records and their own bytes do not change with how the reader
@@ -332,6 +339,44 @@ func TestStreamEqualsReadAll(t *testing.T) {
 		}
 		if !bytes.Equal(rec.Data, l.Records[i].Data) || !bytes.Equal(rec.Raw, l.Records[i].Raw) || rec.Index != i {
 			t.Errorf("record %d: %+v, %+v", i, rec, l.Records[i])
+		}
+	}
+}
+
+// Interfaces end lines with CR alone; the prompt stands at the head of the next.
+func TestLineEnds(t *testing.T) {
+	long := strings.Repeat("41 0C 1A F8 \r\r>010C\r", 10_000) // more than the buffer, no LF at all
+	for _, c := range []struct {
+		in      string
+		records int
+		lines   []int
+	}{
+		{"010C\r41 0C 1A F8 \r\r>0105\r41 05 7B \r\r>", 4, []int{1, 2, 4, 5}},
+		{"010C\r\n41 0C 1A F8\r\n", 2, []int{1, 2}},
+		{"010C\n41 0C 1A F8", 2, []int{1, 2}},
+		{"010C\r\r\n41 0C 1A F8\r", 2, []int{1, 3}},
+		{long, 20_000, []int{1, 3, 4}},
+	} {
+		l := read(t, c.in)
+		if len(l.Records) != c.records || len(l.Notes) != 0 {
+			t.Errorf("%.40q: %d records, want %d; notes %v", c.in, len(l.Records), c.records, l.Notes)
+			continue
+		}
+		for i, n := range c.lines {
+			if l.Records[i].Line != n || !strings.HasPrefix(c.in[l.Records[i].Byte:], string(l.Records[i].Raw)) {
+				t.Errorf("%.40q: record %d: %+v, want line %d", c.in, i, l.Records[i], n)
+			}
+		}
+	}
+	// One byte at a time gives the same.
+	r, err := NewReader(iotest.OneByteReader(strings.NewReader("010C\r\n41 0C 1A F8\r41 05 7B")), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rec Record
+	for i, want := range []int{1, 2, 3} {
+		if err := r.Next(&rec); err != nil || rec.Line != want {
+			t.Errorf("record %d: %v line %d", i, err, rec.Line)
 		}
 	}
 }

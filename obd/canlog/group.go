@@ -32,10 +32,12 @@ func (g *group) declare(n int, rec *Record) {
 func (g *group) add(r *Reader, number int, rec *Record) {
 	if !g.pending() {
 		*g = group{declared: -1, rec: *rec, raw: g.raw[:0], data: g.data[:0]}
-	} else {
+	} else if !g.broken {
 		g.raw = append(g.raw, '\n')
 	}
-	g.raw = append(g.raw, rec.Raw...)
+	if !g.broken {
+		g.raw = append(g.raw, rec.Raw...)
+	}
 	if rec.Is(HasTime) && !g.rec.Is(HasTime) {
 		g.rec.Time, g.rec.Flags = rec.Time, g.rec.Flags|HasTime
 	}

@@ -110,39 +110,79 @@ func (r *Reader) intern(b []byte) string {
 			return s
 		}
 	}
-	s := clip(b)
-	if len(r.buses) < 64 {
-		r.buses = append(r.buses, s)
+	if len(r.buses) >= 64 { // no machine has so many; a damaged file must not cost a string a line
+		return "other"
 	}
+	s := clip(b)
+	r.buses = append(r.buses, s)
 	return s
 }
 
-// readLine gives the next line with its end, and where it starts. Lines longer
-// than maxLine are noted and skipped.
+// readLine gives the next line with its end, and where it starts. A line ends
+// with LF, CR LF, or CR alone: interfaces answer with bare CRs. Lines longer
+// than maxLine are noted and skipped. The line is valid until the next call.
 func (r *Reader) readLine() (line []byte, start int64, err error) {
+	skipped := false
+	start = r.byte
 	for {
-		start = r.byte
-		raw, err := r.br.ReadSlice('\n')
-		r.byte += int64(len(raw))
-		if len(raw) > 0 {
-			r.line++
-		}
-		if errors.Is(err, bufio.ErrBufferFull) {
-			for errors.Is(err, bufio.ErrBufferFull) {
-				raw, err = r.br.ReadSlice('\n')
-				r.byte += int64(len(raw))
+		b, _ := r.br.Peek(r.br.Buffered())
+		n := lineEnd(b, false)
+		if n == 0 && len(b) < maxLine {
+			more, err := r.br.Peek(len(b) + 1)
+			if err == nil {
+				continue // there is more to look at
 			}
-			r.note(r.line, start, true, fmt.Sprintf("line of %d bytes is longer than any message and is not read", r.byte-start))
+			if err != io.EOF {
+				return nil, start, fmt.Errorf("read capture at byte %d: %w", r.byte+int64(len(more)), err)
+			}
+			if len(more) == 0 {
+				if skipped {
+					r.line++
+					r.longLine(start)
+				}
+				return nil, r.byte, io.EOF
+			}
+			if n = lineEnd(more, true); n == 0 {
+				n = len(more)
+			}
+			b = more
+		}
+		if n == 0 { // a full buffer without an end
+			skipped = true
+			r.skip(len(b))
 			continue
 		}
-		if err != nil && err != io.EOF {
-			return nil, start, fmt.Errorf("read capture at byte %d: %w", r.byte, err)
+		r.skip(n)
+		r.line++
+		if !skipped {
+			return b[:n], start, nil
 		}
-		if len(raw) == 0 {
-			return nil, start, io.EOF
-		}
-		return raw, start, nil
+		r.longLine(start)
+		skipped, start = false, r.byte
 	}
+}
+
+func (r *Reader) longLine(start int64) {
+	r.note(r.line, start, true, fmt.Sprintf("line of %d bytes is longer than any message and is not read", r.byte-start))
+}
+
+// lineEnd is the length of the first line of b with its end, 0 if b does not
+// hold the end. A CR as the last byte may be half of CR LF, unless it is the
+// last of the file.
+func lineEnd(b []byte, last bool) int {
+	lf := bytes.IndexByte(b, '\n')
+	part := b
+	if lf >= 0 {
+		part = b[:lf]
+	}
+	cr := bytes.IndexByte(part, '\r')
+	switch {
+	case cr < 0 || cr == lf-1:
+		return lf + 1
+	case cr < len(b)-1 || last:
+		return cr + 1
+	}
+	return 0
 }
 
 // nextLine reads lines until one holds a record. A record that ends a message
