@@ -176,8 +176,8 @@ var questions = map[string]question{
 	"coil.feed_drop":      {per: "cylinder", at: "idle", unit: "V", abs: 0.02, truth: func(a asked) float64 { return a.amp() * a.c.Wiring.FeedOhm }},
 	"coil.ground_drop":    {per: "cylinder", at: "idle", unit: "V", abs: 0.02, truth: func(a asked) float64 { return a.amp() * a.c.Wiring.GroundOhm }},
 	"injector.resistance": {per: "cylinder", unit: "ohm", abs: 0.05, truth: func(a asked) float64 { return a.c.Injector.Ohm }},
-	// 62 kPa for a sound injector, in proportion to flow; 4 kPa of hand and gauge.
-	"injector.balance_drop": {per: "cylinder", unit: "kPa", abs: 2.5, truth: func(a asked) float64 {
+	// 62 kPa for a sound injector, in proportion to flow; 2 kPa of hand and gauge.
+	"injector.balance_drop": {per: "cylinder", unit: "kPa", abs: 2, truth: func(a asked) float64 {
 		if a.c.Injector.Dead {
 			return 0
 		}

@@ -11,6 +11,10 @@ type Gas struct {
 	CycleSpread float64 // relative spread of the needed voltage from cycle to cycle
 }
 
+// spread is the cycle-to-cycle spread of the needed voltage; a lean charge is
+// less even.
+func (g Gas) spread() float64 { return g.CycleSpread * (1 + 1.5*max(0, g.Lambda-1.05)) }
+
 // Breakdown is the voltage that bridges a uniform gap in air:
 //
 //	V[kV] = 24.22 d' + 6.08 sqrt(d'),  d' = d[cm] (p/101.325 kPa)(293.15 K/T)

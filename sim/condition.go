@@ -87,8 +87,9 @@ func (v *Vehicle) fuelling(p parts, u Under, misfire []float64) fuelling {
 	pressure := math.Sqrt(f.fuelKPa / v.nominalFuelKPa())
 	loadShare := v.loadPct(r) / 100
 	meter := 1 + p.common.AirflowError*(0.2+0.8*loadShare)
-	// Ethanol carries its own oxygen: stoichiometric ratio 9.0 against 14.7.
-	content := 1 / (1 + p.common.Ethanol*(14.7/9.0-1)*0.8)
+	// Ethanol carries its own oxygen: stoichiometric ratio 9.0 against 14.7. The
+	// engine was set up on fuel with 5 %.
+	content := 1 / (1 + (p.common.Ethanol-0.05)*(14.7/9.0-1)*0.8)
 	f.dilute = p.common.Dilution * leakScale
 	f.lambda, f.trim = make([]float64, n), make([]float64, v.Engine.Banks())
 	mean, count := make([]float64, len(f.trim)), make([]float64, len(f.trim))

@@ -16,24 +16,49 @@ func (v *Vehicle) gas(p parts, f fuelling, i int, u Under, manifoldPa float64) G
 
 // fails draws whether a fired cylinder gives so little work that a crank sensor
 // would count it. A spark that misses the gap lights nothing; a lean or diluted
-// charge fails about its limit (lambda 1.34 at idle, 1.30 when driven hard), a
+// charge fails about its limit (lambda 1.34 at idle, 1.27 when driven hard), a
 // rich one about 0.72; a thin charge about 66 % of its air at idle, where much
 // burnt gas is left over, and 56 % under load; a spark that leaves too little
 // energy in the gap, 3.5 mJ at idle and 8 mJ in strong flow, often does. Limits
 // from memory.
 func fails(rng *rand.Rand, sp Spark, gapJoule float64, g Gas, density, dropout float64, u Under) bool {
-	lean, thin, need := 1.30, 0.56, 8e-3
+	chance := failChance(gapJoule, g, density, dropout, u)
+	if sp.Misfire {
+		chance = besideGap
+	}
+	return rng.Float64() < chance
+}
+
+// besideGap: a spark beside the gap, or none, now and then still lights.
+const besideGap = 0.93
+
+// failChance is the chance that a charge with a spark in its gap fails.
+func failChance(gapJoule float64, g Gas, density, dropout float64, u Under) float64 {
+	lean, thin, need := 1.27, 0.56, 8e-3
 	if u.State == "idle" || u.State == "" || u.State == "overrun" {
 		lean, thin, need = 1.34, 0.66, 3.5e-3
 	}
 	below := func(x, limit, width float64) float64 { return 1 / (1 + math.Exp((x-limit)/width)) }
-	burns := (1 - 3e-5) * (1 - below(-g.Lambda, -lean, 0.022)) * (1 - below(g.Lambda, 0.72, 0.025)) *
-		(1 - below(density, thin, 0.03)) * (1 - 0.6*below(gapJoule, need, 0.8e-3)) * (1 - dropout)
-	chance := 1 - burns
-	if sp.Misfire {
-		chance = 0.93 // a spark beside the gap now and then still lights
+	return 1 - (1-3e-6)*(1-below(-g.Lambda, -lean, 0.024))*(1-below(g.Lambda, 0.72, 0.025))*
+		(1-below(density, thin, 0.03))*(1-0.6*below(gapJoule, need, 0.8e-3))*(1-dropout)
+}
+
+// besides is the chance that the spark is not in the gap: the need, spread from
+// cycle to cycle, is above what the coil can give or above where something else
+// flashes over.
+func (s Secondary) besides(g Gas, need, available float64) float64 {
+	if s.Open {
+		return 1
 	}
-	return rng.Float64() < chance
+	above := func(x, limit, spread float64) float64 { // P(x spread > limit)
+		return 0.5 * math.Erfc(math.Log(limit/x)/spread/math.Sqrt2)
+	}
+	sd := math.Sqrt(math.Log1p(g.spread() * g.spread()))
+	p := above(need, available, sd)
+	if s.LeakVolt > 0 {
+		p = 1 - (1-p)*(1-above(need, s.LeakVolt, math.Hypot(sd, s.LeakSpread)))
+	}
+	return p
 }
 
 // gapJoule is the energy that reaches the gap after breakdown: what is left of
@@ -46,27 +71,35 @@ func (s Secondary) gapJoule(sp Spark, g Gas) float64 {
 }
 
 // MisfireShare is the share of a cylinder's firings that fail in a condition,
-// by n draws. The misfires of the other cylinders are not fed back.
+// counted over n firings. The misfires of the other cylinders are not fed back.
 func (v *Vehicle) MisfireShare(rng *rand.Rand, cylinder int, u Under, n int) float64 {
-	p := v.at(u)
-	return float64(v.misfires(rng, p, cylinder, u, n)) / float64(n)
+	return float64(v.misfires(rng, v.at(u), cylinder, u, n)) / float64(n)
 }
 
+// misfires draws how many of n firings fail.
 func (v *Vehicle) misfires(rng *rand.Rand, p parts, cylinder int, u Under, n int) int {
+	return binomial(rng, n, v.missChance(rng, p, cylinder, u))
+}
+
+// missChance averages the chance of a miss over the scatter of air and mixture.
+func (v *Vehicle) missChance(rng *rand.Rand, p parts, cylinder int, u Under) float64 {
 	i := cylinder - 1
 	f := v.fuelling(p, u, nil)
 	r := v.running(u)
 	sec, d := p.cyl[i].secondary(v.Engine, u.Wet == "wet"), v.density(p, i, u)
-	bad := 0
-	for range n {
+	const draws = 60
+	sum := 0.0
+	for range draws {
 		g := v.gas(p, f, i, u, r.manifoldPa*(1+0.03*rng.NormFloat64()))
 		g.Lambda *= 1 + 0.02*rng.NormFloat64()*(1+4*p.common.Spoiled)
 		sp, _ := sec.strike(rng, g, p.common.BatteryVolt)
-		if fails(rng, sp, sec.gapJoule(sp, g), g, d, p.common.dropout(u), u) {
-			bad++
+		out := sec.besides(g, sp.median, sp.Available)
+		if sp.Peak < sp.Required { // look at the energy of the firings that do reach the gap
+			sp.Peak = math.Min(sp.median, sp.Available)
 		}
+		sum += out*besideGap + (1-out)*failChance(sec.gapJoule(sp, g), g, d, p.common.dropout(u), u)
 	}
-	return bad
+	return sum / draws
 }
 
 // Leg is a stretch of a drive.
@@ -88,8 +121,7 @@ func (v *Vehicle) opportunities(l Leg) int {
 // MisfireCounts is what the engine module counts for each cylinder over a drive:
 // nine tenths of the real ones, now and then the next cylinder in firing order
 // instead, plus what a noisy sensor, a missing learn or a rough road adds above
-// 3000 rpm or on that road. No more than 2000 firings a leg are drawn; longer legs
-// are scaled by a binomial draw of the same share.
+// 3000 rpm or on that road.
 func (v *Vehicle) MisfireCounts(rng *rand.Rand, legs []Leg) []int {
 	n := v.Engine.Cylinders
 	out := make([]int, n)
@@ -97,13 +129,7 @@ func (v *Vehicle) MisfireCounts(rng *rand.Rand, legs []Leg) []int {
 		p := v.at(l.Under)
 		opp := v.opportunities(l)
 		for c := 1; c <= n; c++ {
-			draws := min(opp, 2000)
-			bad := v.misfires(rng, p, c, l.Under, draws)
-			if draws > 0 && opp > draws {
-				share := float64(bad) / float64(draws)
-				bad += binomial(rng, opp-draws, share)
-			}
-			for range bad {
+			for range v.misfires(rng, p, c, l.Under, opp) {
 				switch x := rng.Float64(); {
 				case x < 0.90:
 					out[c-1]++

@@ -48,6 +48,7 @@ type Spark struct {
 	Misfire     bool
 	Waste       bool // exhaust-stroke spark of a waste-spark pair
 
+	median      float64 // of Required
 	riseSeconds float64
 	line        []float64 // voltage during burn, lineStep apart
 	ringAmp     float64   // amplitude right after burn (or of the failed spark)
@@ -110,8 +111,8 @@ func (s Secondary) strike(rng *rand.Rand, g Gas, v float64) (Spark, float64) {
 	if s.Fouling > 0 { // shunt of 2 Mohm clean-ish down to 250 kohm covered, damping the rise
 		sp.Available *= math.Exp(-math.Pi / 4 * z / (250e3 / s.Fouling))
 	}
-	spread := g.CycleSpread * (1 + 1.5*max(0, g.Lambda-1.05))
-	sp.Required = s.Needs(g, amp0) * lognormal(rng, spread)
+	sp.median = s.Needs(g, amp0)
+	sp.Required = sp.median * lognormal(rng, g.spread())
 	leak := math.Inf(1)
 	if s.LeakVolt > 0 {
 		leak = s.LeakVolt * lognormal(rng, s.LeakSpread)

@@ -121,6 +121,8 @@ func (v *Vehicle) drawHealthy(rng *rand.Rand) parts {
 		c.Coil.PrimaryOhm *= lognormal(rng, 0.01)
 		if v.Engine.Boosted { // stronger coils where more voltage is needed
 			c.Coil.TargetAmp = 8.3
+		} else if v.Engine.Ignition == vehicle.Distributor { // the rotor gap must be fed too
+			c.Coil.TargetAmp = 7.8
 		}
 		c.Plug = Plug{GapMetre: gap * (1 + 0.015*rng.NormFloat64()), Ohm: 5e3 * lognormal(rng, 0.06)}
 		c.Wiring = Wiring{FeedOhm: 0.01 + 0.01*rng.Float64(), GroundOhm: 0.005 + 0.005*rng.Float64(), DwellFactor: 1}

@@ -45,7 +45,7 @@ func TestWhereFaultsAreFelt(t *testing.T) {
 		{"open boot", [2]float64{0.9, 1}, [2]float64{0.9, 1}, [2]float64{0.9, 1}},
 		{"corroded boot spring", [2]float64{0, 0.15}, [2]float64{0, 0.7}, [2]float64{some, 1}},
 		{"restricted injector", [2]float64{0, 0.5}, [2]float64{0, 1}, [2]float64{much, 1}},
-		{"leaking injector", [2]float64{some, 1}, [2]float64{0, none}, [2]float64{0, none}},
+		{"leaking injector", [2]float64{some, 1}, [2]float64{0, 0.008}, [2]float64{0, 0.008}},
 		{"dead injector", [2]float64{0.9, 1}, [2]float64{0.9, 1}, [2]float64{0.9, 1}},
 		{"low fuel pressure", [2]float64{0, none}, [2]float64{0, none}, [2]float64{0.002, 1}},
 		{"runner air leak", [2]float64{much, 1}, [2]float64{0, none}, [2]float64{0, none}},

@@ -10,9 +10,9 @@ import (
 // seenAbove is the share of failed firings a good technician sees or feels.
 const seenAbove = 0.004
 
-// share draws the misfire share of a cylinder over 400 firings.
+// share draws the misfire share of a cylinder over 1200 firings, a minute of hill.
 func (a asked) share(p parts, cylinder int) float64 {
-	return float64(a.v.misfires(a.rng, p, cylinder, a.u, 400)) / 400
+	return float64(a.v.misfires(a.rng, p, cylinder, a.u, 1200)) / 1200
 }
 
 // total is the mean misfire share over the cylinders.

@@ -12,7 +12,7 @@ import (
 // the gaps of all four and a swap there and back.
 func stumble(seed uint64) (folder, error) {
 	rng := rand.New(rand.NewPCG(seed, 101))
-	v, err := sim.New(rng, sim.Layouts()[0], sim.Fault{Name: "wide plug gap", Cylinder: 3, Severity: 0.28})
+	v, err := sim.New(rng, sim.Layouts()[0], sim.Fault{Name: "wide plug gap", Cylinder: 3, Severity: 0.40})
 	if err != nil {
 		return nil, err
 	}
