@@ -2,6 +2,7 @@ package trace
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -138,12 +139,14 @@ func (p *plan) fits(row []string, t trial) bool {
 	if n := len(row); n != t.cells && (n != t.cells-1 || !alwaysMissing(t, n)) {
 		return false
 	}
+	named := false
 	for _, c := range row {
-		if c != "" {
-			return true
+		if v, st := slowCell([]byte(c), t.d); st == cellValue && v != math.Trunc(v) {
+			return false // a measured value, not a name
 		}
+		named = named || c != ""
 	}
-	return false
+	return named
 }
 
 func allUnits(row []string) bool {

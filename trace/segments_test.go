@@ -147,3 +147,35 @@ func TestLongPreamble(t *testing.T) {
 	}
 	wantNote(t, rec, "880 more lines of text", false)
 }
+
+// TestSlowClock: a clock that counts whole seconds beside rows that come about
+// five times a second makes no pauses, and says how finely it counts.
+func TestSlowClock(t *testing.T) {
+	text := "run time (s),v (V)\n"
+	for i := range 200 {
+		text += fmt.Sprintf("%d.000000,%d\n", (i*19+i%3*4)/100, i)
+	}
+	rec := read(t, text, TextOptions{Columns: []Column{{Column: "1", As: AsTime}}})
+	if len(rec.Segments) != 1 || rec.Time.Resolution != second || rec.Time.Uniform() {
+		t.Errorf("%d segments, resolution %d ns, uniform %v", len(rec.Segments), rec.Time.Resolution, rec.Time.Uniform())
+	}
+	if hz := rec.Time.RateHz(); hz < 4.5 || hz > 6 {
+		t.Errorf("%v Hz, want about 5", hz)
+	}
+	wantNote(t, rec, "slower than the rows", false)
+}
+
+// TestMetaBesideRows: some instruments write their settings beside the first
+// rows; such a line is not a header.
+func TestMetaBesideRows(t *testing.T) {
+	text := "Record,250,,-0.002,0.5\nSource,CH1,,-0.001,0.6\n"
+	for i := range 20 {
+		text += fmt.Sprintf(",,,%.3f,0.%d\n", float64(i)*0.001, i%10)
+	}
+	rec := read(t, text, TextOptions{})
+	for _, c := range rec.Channels {
+		if !strings.HasPrefix(c.Name, "column ") {
+			t.Errorf("a channel is called %q", c.Name)
+		}
+	}
+}

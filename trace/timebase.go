@@ -40,7 +40,7 @@ func (a *assembly) timeBase(rec *Recording) {
 	}
 	if a.stamps != nil {
 		rec.Time.Start, rec.Time.Stamps = s[0], s
-		a.noteRepeats(rec.Segments)
+		a.noteRepeats(rec)
 		switch step, ok := a.stepWithin(rec.Segments); {
 		case a.edges:
 		case ok:
@@ -242,9 +242,13 @@ func pauseLimit(s []int64, resolution int64) (usual, limit int64) {
 	const most = 20000
 	stride := max(1, (len(s)-1)/most)
 	steps := make([]int64, 0, most+1)
+	repeats := 0
 	for i := 1; i < len(s); i += stride {
-		if d := s[i] - s[i-1]; d > 0 {
+		switch d := s[i] - s[i-1]; {
+		case d > 0:
 			steps = append(steps, d)
+		case d == 0:
+			repeats++
 		}
 	}
 	if len(steps) == 0 {
@@ -253,7 +257,8 @@ func pauseLimit(s []int64, resolution int64) (usual, limit int64) {
 	slices.Sort(steps)
 	usual = steps[len(steps)/2]
 	lo, hi := steps[(len(steps)-1)/10], steps[(len(steps)-1)*8/10]
-	if float64(hi-lo) <= 0.02*float64(usual)+2*float64(resolution) && usual > 4*resolution {
+	coarse := 10*repeats > len(steps) // a clock slower than the rows
+	if !coarse && float64(hi-lo) <= 0.02*float64(usual)+2*float64(resolution) && usual > 4*resolution {
 		return usual, int64(pauseRegular * float64(usual))
 	}
 	if usual > math.MaxInt64/pauseIrregular {
@@ -262,15 +267,24 @@ func pauseLimit(s []int64, resolution int64) (usual, limit int64) {
 	return usual, max(pauseIrregular*usual, pauseIrregular*resolution)
 }
 
-func (a *assembly) noteRepeats(segs []Segment) {
+// noteRepeats notes rows with the time of the row before. Where these are many
+// the clock is slower than the rows, and its true resolution is its least step.
+func (a *assembly) noteRepeats(rec *Recording) {
 	s := a.stamps
-	for _, g := range segs {
+	repeats, least := 0, int64(math.MaxInt64)
+	for _, g := range rec.Segments {
 		for i := g.First + 1; i < g.End; i++ {
-			if s[i] == s[i-1] {
-				i := i
-				a.book.add(oddRepeat, a.lineOf(i), 0, func() string { return "the same time as the row before" })
+			if d := s[i] - s[i-1]; d > 0 {
+				least = min(least, d)
+				continue
 			}
+			repeats++
+			a.book.add(oddRepeat, a.lineOf(i), 0, func() string { return "the same time as the row before" })
 		}
+	}
+	if 10*repeats > len(s) && least < math.MaxInt64 {
+		rec.Time.Resolution = max(rec.Time.Resolution, least)
+		a.note(0, "the clock advances in steps of %s, slower than the rows: times within a step are not known", span(float64(least)))
 	}
 }
 
