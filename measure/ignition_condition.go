@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -84,20 +85,22 @@ func (g *ignition) phases() (out []phase, why string) {
 	if d := g.meta.Condition.SpeedRPM; d > 0 {
 		g.checkSpeed(mid, d)
 	}
-	low, high := stats.Quantile(known, 0.15), maxOf(known)
+	low, high := idleOf(known), maxOf(known)
 	if high < 1.4*low || low > 2500 {
 		all.state, all.suffix, all.unsure = g.steady(mid, declared)
 		return []phase{all}, ""
 	}
+	if low > idleBelow {
+		return g.snapsOnly(n, low, high, all), ""
+	}
 	idle := phase{state: evidence.Idle, suffix: "_idle"}
 	snap := phase{state: evidence.Snap, suffix: "_snap"}
-	low = idleOf(known, low)
 	var idleN, snapN []float64
 	for i := 0; i < len(n); {
 		if math.IsNaN(n[i]) || n[i] <= 1.06*low {
-			if !math.IsNaN(n[i]) && n[i] > 0.85*low {
+			if k := math.Round(low / n[i]); !math.IsNaN(n[i]) && k <= 4 && math.Abs(k*n[i]-low) < 0.12*low {
 				idle.at = append(idle.at, i)
-				idleN = append(idleN, n[i])
+				idleN = append(idleN, n[i]*k)
 			}
 			i++
 			continue
@@ -115,7 +118,9 @@ func (g *ignition) phases() (out []phase, why string) {
 		}
 		took := g.sparks[top].t - g.sparks[i].t
 		if n[top] >= 1.4*low && took < 2.5 {
-			for j := i; j <= top; j++ {
+			// The spark before the first short interval may still be an idle one: the
+			// throttle opened somewhere after it.
+			for j := min(i+1, top); j <= top; j++ {
 				snap.at = append(snap.at, j)
 				snapN = append(snapN, n[j])
 			}
@@ -138,18 +143,46 @@ func (g *ignition) phases() (out []phase, why string) {
 	return append(out, snap), ""
 }
 
-// idleOf is the lower cluster of speeds: the median of those within 12 % of low.
-func idleOf(known []float64, low float64) float64 {
-	var in []float64
-	for _, v := range known {
-		if v > 0.88*low && v < 1.12*low {
-			in = append(in, v)
+// snapsOnly handles a trace without a stretch of idle: the firings on a rise of
+// speed are the snap, if that was declared or nothing was.
+func (g *ignition) snapsOnly(n []float64, low, high float64, all phase) []phase {
+	declared := g.meta.Condition.State
+	snap := phase{state: evidence.Snap, suffix: "_snap"}
+	var speeds []float64
+	for j := 1; j < len(n); j++ {
+		if math.IsNaN(n[j-1]) || n[j] < 0.97*n[j-1] {
+			continue
+		}
+		// n[j] is not known after the last spark: it rises with the others.
+		snap.at = append(snap.at, j)
+		speeds = append(speeds, n[j-1])
+	}
+	if len(snap.at) >= fewestSnaps && (declared == evidence.Snap || declared == "") {
+		snap.rpm = stats.Median(speeds)
+		return []phase{snap}
+	}
+	all.state, all.suffix, all.unsure = declared, suffixOf(declared), true
+	g.note(evidence.ConditionUnsure, true, "%s: engine speed runs from %.0f to %.0f rpm; that is neither one speed nor a snap", g.ch.Name, low, high)
+	return []phase{all}
+}
+
+// idleOf is the lowest speed at which the engine stays: the lowest group of at
+// least three speeds (and a seventh of all) within 12 %. Single low values come
+// from firings that were not recorded.
+func idleOf(known []float64) float64 {
+	x := slices.Clone(known)
+	slices.Sort(x)
+	need := max(3, len(x)/7)
+	for i := range x {
+		j := i
+		for j < len(x) && x[j] <= 1.12*x[i] {
+			j++
+		}
+		if j-i >= need {
+			return stats.Median(x[i:j])
 		}
 	}
-	if len(in) == 0 {
-		return low
-	}
-	return stats.Median(in)
+	return stats.Quantile(x, 0.3)
 }
 
 // steady names the condition of a trace at one speed.

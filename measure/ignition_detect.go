@@ -16,7 +16,7 @@ const (
 	standOut       = 8.0    // a firing must move this many noise ranges within a block
 	joinSeconds    = 3e-3   // turn-on, firing line and ring-down of one spark belong together
 	longestCluster = 16e-3  // and last no longer than this
-	shareOfTypical = 0.30   // smaller clusters are turn-on rings and neighbours' sparks
+	shareOfTypical = 0.20   // smaller clusters are turn-on rings and neighbours' sparks
 	turnOnSeconds  = 12e-3  // a cluster this soon before one twice as large is its dwell
 	nearSeconds    = 60e-6  // crest is searched this far around its block
 	stretchStep    = 250e-9 // resolution below which block length is not shortened

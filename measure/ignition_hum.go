@@ -31,7 +31,15 @@ func (w *wave) findHum(busy []bool) {
 		y = append(y, (w.lo[b]+w.hi[b])/2)
 	}
 	w.hum = hum{level: w.base}
-	if len(y) < 20 {
+	// A fit needs rest that reaches over whole periods: short triggered stretches
+	// hold dwell and droop as well, and would be fitted instead.
+	rest := 0.0
+	for _, r := range w.runs {
+		if d := float64(r.End-r.First) / w.rate; d > 60e-3 {
+			rest += d
+		}
+	}
+	if len(y) < 20 || rest < 0.2 {
 		return
 	}
 	mean := 0.0
@@ -60,13 +68,13 @@ func (w *wave) findHum(busy []bool) {
 		if !ok {
 			continue
 		}
-		rest := 0.0
+		left := 0.0
 		for i := range y {
 			s, c := math.Sincos(2 * math.Pi * hz * t[i])
 			d := y[i] - mean - x[0] - x[1]*c - x[2]*s
-			rest += d * d
+			left += d * d
 		}
-		if share := 1 - rest/total; total > 0 && share > best {
+		if share := 1 - left/total; total > 0 && share > best {
 			best = share
 			w.hum = hum{hz: hz, level: mean + x[0], cos: x[1], sin: x[2]}
 			w.humFound = true

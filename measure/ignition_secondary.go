@@ -12,7 +12,7 @@ import (
 // fewest firings for a reading that may decide something, and what the trade
 // averages (trade.md 3.4: 20-50 firings on each placement).
 const (
-	fewestFirings = 5
+	fewestFirings = 3 // the uncertainty is widened by Student's t below ten
 	fewestSnaps   = 3
 	goodFirings   = 20
 )
@@ -208,37 +208,50 @@ func (w *wave) polarity(cl []cluster) float64 {
 // shape holds the sparks found against what a spark looks like, and says what is
 // wrong if most of them do not.
 func (g *ignition) shape() string {
-	n, spark, narrow, cut := 0, 0, 0, 0
-	var burns []float64
+	n, sparks, narrow, cut, fallen := 0, 0, 0, 0, 0
+	var burns, slopes []float64
 	for _, s := range g.sparks {
 		n++
 		if s.cut {
 			cut++
 			continue
 		}
-		if s.rise*1/g.w.rate < 250e-6 {
+		if s.rise/g.w.rate < 250e-6 {
 			narrow++
 		}
-		if !s.missing {
-			burns = append(burns, s.burn)
-			if s.level > 0 && (s.level < 0.8*s.height || g.w.rate < 200e3) { // a slow trace misses the crest
-				spark++
+		if s.missing {
+			// A spark that does not jump swings to the other side.
+			if s.swung {
+				sparks++
+				fallen++
 			}
-		} else {
-			spark++ // a spark that does not jump swings: judged by missing share
+			continue
+		}
+		if s.fallen || g.w.rate < 200e3 { // a slow trace misses the crest
+			fallen++
+		}
+		burns = append(burns, s.burn)
+		slopes = append(slopes, math.Abs(s.slope))
+		if s.level > 0 && (s.level < 0.8*s.height || g.w.rate < 200e3) {
+			sparks++
 		}
 	}
+	whole := n - cut
 	switch {
 	case n == 0:
 		return "no pulse lies whole inside the recording"
-	case cut == n && n > 0:
+	case whole == 0:
 		return "no pulse ends inside the recording; each is cut off"
-	case 2*narrow < n-cut:
+	case 2*narrow < whole:
 		return "the pulses rise too slowly for a firing line"
-	case 2*spark < n-cut:
+	case 2*fallen < whole:
+		return "the pulses do not fall off sharply, as a breakdown does"
+	case 2*sparks < whole:
 		return "the pulses are not followed by a spark line lower than their crest"
 	case len(burns) > 0 && stats.Median(burns) > longestBurn:
 		return "the pulses last too long for a spark"
+	case len(slopes) > 0 && stats.Median(slopes) > 2.5:
+		return "the pulses die away along a curve; a spark holds its line"
 	}
 	return ""
 }
@@ -253,8 +266,12 @@ func (g *ignition) quality() {
 	if g.sign > 0 && g.meta.Inverted {
 		g.note(evidence.Inverted, false, "%s: the probe is declared inverted, but firing lines point up; measured as they are", g.ch.Name)
 	}
-	if w.lost > 0 || len(w.runs) > 1 {
+	triggered := len(w.runs) > 1 && 2*len(w.runs) >= len(g.sparks)
+	switch {
+	case w.lost > 0 || len(w.runs) > 1 && !triggered:
 		g.flag(evidence.Gap)
+	case triggered:
+		g.note("", false, "%s: recorded in %d stretches, one about each spark; a spark that did not trigger was not seen", g.ch.Name, len(w.runs))
 	}
 	if w.lost > 0 {
 		g.note(evidence.Gap, true, "%s: %d samples have no value; firings that touch them were left out", g.ch.Name, w.lost)

@@ -10,6 +10,7 @@ import (
 // Spark shape thresholds (our choice unless noted).
 const (
 	settleSeconds = 25e-6  // lead ringing after breakdown
+	fallSeconds   = 20e-6  // a breakdown is over in this time
 	firstLook     = 150e-6 // spark line is first judged up to here
 	stepSeconds   = 8e-6   // spark line is followed in means of this length
 	longestBurn   = 6e-3   // trade.md 2.2: more than 2.2 ms is long
@@ -29,6 +30,8 @@ type spark struct {
 	rise     float64 // samples from a quarter of the height to the crest
 	clipped  bool
 	missing  bool // no spark line: the voltage swings back at once
+	swung    bool // it did swing to the other side after the crest
+	fallen   bool // it fell well below the crest at once, as a breakdown does
 	burn     float64
 	burnSD   float64 // of this one firing
 	burnSys  float64 // part of it that is the same in every firing
@@ -125,6 +128,8 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 	for i := k; i < min(len(y), k+int(350e-6*w.rate)); i++ {
 		low = math.Min(low, y[i])
 	}
+	s.swung = low < -0.1*s.height
+	s.fallen = y[min(len(y)-1, k+max(1, int(math.Ceil(fallSeconds*w.rate))))] < 0.7*s.height
 	if low < -failedSwing*s.height || level < math.Max(floor, 0.004*s.height) {
 		s.missing = true
 		s.rings = math.NaN()
@@ -338,6 +343,15 @@ func (w *wave) localRest(c cluster, seg trace.Segment, sign float64) float64 {
 		return before
 	case okA:
 		return after
+	}
+	// A short triggered stretch: what lies still before the first movement (rest, or
+	// the end of dwell), else after the last one.
+	first, last := seg.First/w.size, seg.End/w.size
+	if v, _, ok := mean(first, c.first-int(0.1e-3/block)); ok {
+		return v
+	}
+	if v, _, ok := mean(c.last+int(0.5e-3/block), last); ok {
+		return v
 	}
 	return 0
 }

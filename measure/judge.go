@@ -218,6 +218,21 @@ func (t Task) asksFor(g group) []Ask {
 	return []Ask{a}
 }
 
+// asTyped shows a feature in the unit the person typed, when all readings are
+// typed in one.
+func asTyped(f evidence.Feature, rs []evidence.Reading) evidence.Feature {
+	u := rs[0].Value.Unit
+	for _, r := range rs {
+		if !r.Typed || r.Value.Unit != u || u.Dim != f.Dim {
+			return f
+		}
+	}
+	if u.Symbol != "" && u.Symbol != "1" {
+		f.Unit = u.Symbol
+	}
+	return f
+}
+
 // limitFor finds the limit of a feature, the one for the subject before the one
 // for all.
 func (t Task) limitFor(feature string, s evidence.Subject) *Limit {
@@ -239,7 +254,7 @@ func (t Task) limitFor(feature string, s evidence.Subject) *Limit {
 
 // judge answers one question for one group.
 func (t Task) judge(g group, a Ask, family int) []evidence.Finding {
-	f := featureOf(g.feature, g.readings[0])
+	f := asTyped(featureOf(g.feature, g.readings[0]), g.readings)
 	usable, out := t.screen(g, f, a)
 	if len(usable) == 0 {
 		return out

@@ -116,7 +116,10 @@ func (s synth) draw() (*trace.Recording, synthTruth) {
 	for i := range v {
 		hp = keep * (hp + v[i] - prev)
 		prev = v[i]
-		y := s.gain*hp + s.offset + s.hum*math.Sin(2*math.Pi*s.humHz*float64(i)*dt+0.4) + s.noise*rng.NormFloat64()
+		y := s.gain*hp + s.offset + s.noise*rng.NormFloat64()
+		if s.hum != 0 {
+			y += s.hum * math.Sin(2*math.Pi*s.humHz*float64(i)*dt+0.4)
+		}
 		if s.step > 0 {
 			y = math.Round(y/s.step) * s.step
 		}
