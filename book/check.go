@@ -23,8 +23,24 @@ func CheckOverlay(b *Book, base ...*Book) []Problem {
 	return check(append(slices.Clone(base), b), []*Book{b})
 }
 
+// mostOfAKind bounds faults and tests of one book (our choice): some checks look
+// at every pair.
+const mostOfAKind = 500
+
 func check(books, focus []*Book) []Problem {
 	c := newChecker(books)
+	for _, b := range focus {
+		c.book = b
+		if len(b.Faults) > mostOfAKind {
+			c.err(fmt.Sprintf("%d faults; a book has at most %d, nothing else is checked", len(b.Faults), mostOfAKind), "faults")
+		}
+		if len(b.Tests) > mostOfAKind {
+			c.err(fmt.Sprintf("%d tests; a book has at most %d, nothing else is checked", len(b.Tests), mostOfAKind), "tests")
+		}
+	}
+	if len(c.found) > 0 {
+		return c.found
+	}
 	for _, b := range focus {
 		c.book = b
 		c.head()

@@ -145,10 +145,11 @@ func (c *checker) pairs(focus []*Book) {
 			}
 		}
 	}
+	engines := Layouts()
 	for j := range all {
 		for k := range j {
 			a, b := all[k], all[j]
-			if !slices.Contains(focus, a.book) && !slices.Contains(focus, b.book) || a.f == b.f || !c.together(a.f, b.f) {
+			if !slices.Contains(focus, a.book) && !slices.Contains(focus, b.book) || a.f == b.f || !c.together(a.f, b.f, engines) {
 				continue
 			}
 			if !c.apart(a.f.ID, a.per, b.f.ID, b.per) {
@@ -163,8 +164,8 @@ func (c *checker) pairs(focus []*Book) {
 }
 
 // together reports whether two faults exist on one engine of the matrix.
-func (c *checker) together(a, b *Fault) bool {
-	for _, e := range Layouts() {
+func (c *checker) together(a, b *Fault, engines []vehicle.Engine) bool {
+	for _, e := range engines {
 		if a.When.Matches(e) && b.When.Matches(e) && c.comps[a.Component].When.Matches(e) && c.comps[b.Component].When.Matches(e) {
 			return true
 		}

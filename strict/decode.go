@@ -54,12 +54,21 @@ func (t *trail) path() string {
 	return PathOf(append(append([]any(nil), t.steps...), s...)...)
 }
 
+// full reports whether enough problems were found to stop looking for more.
+func (d *decoder) full() bool { return len(d.problems) >= MaxProblems }
+
 func (d *decoder) fail(n *Node, t *trail, format string, args ...any) {
+	if d.full() {
+		return
+	}
+	if len(d.problems) == MaxProblems-1 {
+		format, args = "and more; what follows is not listed, put these right first", nil
+	}
 	d.problems = append(d.problems, Problem{File: d.name, Line: n.Line, Column: n.Column, Path: t.path(), Text: fmt.Sprintf(format, args...), Severity: Error})
 }
 
 func (d *decoder) value(n *Node, v reflect.Value, t *trail) {
-	if n == nil || n.Kind == Null {
+	if n == nil || n.Kind == Null || d.full() {
 		return
 	}
 	if v.CanAddr() && v.Addr().Type().Implements(readerType) {
@@ -218,6 +227,9 @@ func (d *decoder) fields(n *Node, v reflect.Value, t *trail) {
 	for _, p := range n.Pairs {
 		at := &trail{up: t, step: p.Key}
 		f, ok := s.byName[p.Key]
+		if !ok && d.full() {
+			return
+		}
 		if !ok {
 			d.fail(&Node{Line: p.Line, Column: p.Column}, at, "there is no such field; %s", nearest(p.Key, s.names))
 			continue

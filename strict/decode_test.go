@@ -1,6 +1,7 @@
 package strict
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -86,4 +87,53 @@ func TestAliasesCountExpanded(t *testing.T) {
 	if len(list) != 0 || len(s.Sub.List) != 2 {
 		t.Errorf("a harmless alias: %+v %q", s, list)
 	}
+}
+
+// What would make the parser slow, deep or wrong is refused before it sees it.
+func TestBounds(t *testing.T) {
+	many := func(s string, n int) string { return strings.Repeat(s, n) }
+	numbered := func(form string, n int) string {
+		var b strings.Builder
+		for i := range n {
+			b.WriteString(strings.ReplaceAll(form, "#", strconv.Itoa(i)))
+		}
+		return b.String()
+	}
+	for _, tc := range []struct{ name, text, want string }{
+		{"brackets", many("[", 1<<16), "nested more than 32 deep"},
+		{"braces", many("{a: ", 1<<14), "nested more than 32 deep"},
+		{"dashes on a line", many("- ", 1<<15), "nested more than 32 deep"},
+		{"question marks", many("? ", 1<<15), "nested more than 32 deep"},
+		{"tags", many("!a ", 1<<14), "nested more than 32 deep"},
+		{"indents", indents(200), "nested more than 32 deep"},
+		{"fields", numbered("f#: 1\n", 3000), "more than 2000 entries"},
+		{"entries", "a:\n" + many("- x\n", 3000), "more than 2000 entries"},
+		{"flow entries", "a: [" + many("x, ", 3000) + "x]", "more than 2000 entries"},
+		{"documents", many("a\n---\n", 1000), "second document"},
+		{"empty entry", "list:\n-\nname: x\n", "the entry is empty"},
+		{"too large", many("#", MaxBytes+1), "the most that is read"},
+	} {
+		start := time.Now()
+		d, ps := Parse("x.yaml", []byte(tc.text))
+		if d != nil || len(ps) != 1 || !strings.Contains(ps[0].Text, tc.want) {
+			t.Errorf("%s: document %v, problems %v; want %q", tc.name, d != nil, ps, tc.want)
+		}
+		if took := time.Since(start); took > 2*time.Second {
+			t.Errorf("%s: took %v", tc.name, took)
+		}
+	}
+	d, ps := Parse("x.yaml", []byte(numbered("f#: 1\n", 1500)))
+	var s sample
+	if ps = append(ps, Decode(d, d.Root, &s)...); len(ps) != MaxProblems || !strings.Contains(ps[len(ps)-1].Text, "and more") {
+		t.Errorf("%d problems, the last %v", len(ps), ps[len(ps)-1])
+	}
+}
+
+// indents is n fields, each inside the one above.
+func indents(n int) string {
+	var b strings.Builder
+	for i := range n {
+		b.WriteString(strings.Repeat(" ", i) + "a:\n")
+	}
+	return b.String()
 }

@@ -15,9 +15,11 @@ import (
 // Limits on what is read (our choice). A large fault book has about 200 kB and
 // 40 000 nodes, seven deep.
 const (
-	MaxBytes = 4 << 20
-	MaxDepth = 32
-	MaxNodes = 400_000 // with aliases expanded
+	MaxBytes    = 4 << 20
+	MaxDepth    = 32
+	MaxNodes    = 400_000 // with aliases expanded
+	MaxEntries  = 2_000   // fields or list entries in one place
+	MaxProblems = 200     // reported by Decode; the last says that there are more
 )
 
 // Parse reads one YAML or JSON document. The document is nil when there are
@@ -49,7 +51,7 @@ func Parse(name string, data []byte) (doc *Document, problems []Problem) {
 		}
 	}()
 	tokens := lexer.Tokenize(string(data))
-	if tk, what := tooDeep(tokens); what != "" {
+	if tk, what := tooMuch(tokens); what != "" {
 		return nil, fail(tk.Position.Line, tk.Position.Column, "%s", what)
 	}
 	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
@@ -115,33 +117,6 @@ func notText(data []byte) (line, col int, what string) {
 		i += n
 	}
 	return 0, 0, ""
-}
-
-// tooDeep bounds nesting before the recursive parser sees the tokens: brackets
-// by count, and what may nest on one line (- ? & !) by count for each line.
-// Nesting by indentation costs a line each and is bounded by the size.
-func tooDeep(tokens token.Tokens) (*token.Token, string) {
-	depth, line, onLine := 0, 0, 0
-	for _, tk := range tokens {
-		switch tk.Type {
-		case token.SequenceStartType, token.MappingStartType:
-			depth++
-		case token.SequenceEndType, token.MappingEndType:
-			depth--
-		case token.SequenceEntryType, token.MappingKeyType, token.AnchorType, token.TagType:
-			if tk.Position.Line != line {
-				line, onLine = tk.Position.Line, 0
-			}
-			onLine++
-		}
-		if depth > MaxDepth || onLine > MaxDepth && depth == 0 {
-			return tk, fmt.Sprintf("nested more than %d deep; nothing in this format is", MaxDepth)
-		}
-		if onLine > 10*MaxDepth {
-			return tk, "too many anchors, tags or list marks on one line; write the list on several lines"
-		}
-	}
-	return nil, ""
 }
 
 // tidy turns the parser's message into a sentence that says what to do.
