@@ -90,7 +90,7 @@ func (b *Builder) current(mod *Module, m *isotp.Message) {
 				b.noteOnce(mod, m, "PID 13 and 1D were both answered; they count oxygen sensors differently and a module should answer one: the first is used")
 				break
 			}
-			mod.sensors, mod.Sensors = p.pid, Sensors(p.pid, p.data[0])
+			mod.sensors, mod.Sensors, mod.SensorsFrom = p.pid, Sensors(p.pid, p.data[0]), src
 		default:
 			for _, s := range Signals(p.pid) {
 				if v, ok := s.decode(p.data); ok {

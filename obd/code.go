@@ -206,6 +206,8 @@ func decodeCodes(b []byte, can bool) (codes []Code, count int, note string) {
 		}
 	}
 	switch {
+	case count < 0:
+		note = "codes without a count byte, read as older buses write them"
 	case count >= 0 && seen != count:
 		note = fmt.Sprintf("the module counts %d codes and lists %d", count, seen)
 	case len(b) == 1 && b[0] != 0 && !filler(b):

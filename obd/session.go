@@ -1,11 +1,21 @@
 package obd
 
 import (
+	"fmt"
 	"slices"
 
 	"proveout/obd/canlog"
 	"proveout/vehicle"
 )
+
+// Hex is bytes that are written in hex: "41 0C 1A F8".
+type Hex []byte
+
+// String writes the bytes with blanks between.
+func (h Hex) String() string { return fmt.Sprintf("% X", []byte(h)) }
+
+// MarshalText makes JSON show hex, not base64.
+func (h Hex) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
 
 // Session is what a capture of diagnostic messages held.
 type Session struct {
@@ -51,11 +61,12 @@ type Module struct {
 	Info         []Info             `json:"info"`
 	Negative     []Negative         `json:"negative"`
 	Sensors      []Sensor           `json:"oxygen_sensors"`
+	SensorsFrom  Source             `json:"oxygen_sensors_from,omitzero"`
 	Raw          []Raw              `json:"raw"`
 
-	SupportedPIDs     []byte `json:"-"` // service 01
-	SupportedMonitors []byte `json:"-"` // service 06
-	SupportedInfo     []byte `json:"-"` // service 09
+	SupportedPIDs     Hex `json:"supported_parameters"` // service 01
+	SupportedMonitors Hex `json:"supported_monitors"`   // service 06
+	SupportedInfo     Hex `json:"supported_info"`       // service 09
 
 	// Clears is how many clears this module accepted.
 	Clears int `json:"clears"`
@@ -105,7 +116,7 @@ type FreezeFrame struct {
 	Code       Code         `json:"code"`
 	CodeRead   bool         `json:"code_read"`
 	CodeSource Source       `json:"code_from"`
-	Supported  []byte       `json:"-"`
+	Supported  Hex          `json:"supported"`
 	Values     []FrameValue `json:"values"`
 	Unknown    []RawParam   `json:"unknown"`
 	Clears     int          `json:"after_clears"`
@@ -123,7 +134,7 @@ type FrameValue struct {
 // RawParam is a parameter that is not in our tables.
 type RawParam struct {
 	PID    byte   `json:"pid"`
-	Data   []byte `json:"data"`
+	Data   Hex    `json:"data"`
 	Source Source `json:"from"`
 }
 
@@ -180,7 +191,7 @@ type Negative struct {
 // Raw is a message, or a piece of one, that is not decoded.
 type Raw struct {
 	Address string `json:"address,omitempty"`
-	Data    []byte `json:"data"`
+	Data    Hex    `json:"data"`
 	Why     string `json:"why"`
 	HasTime bool   `json:"has_time"`
 	Time    int64  `json:"t_ns"`

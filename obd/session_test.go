@@ -81,7 +81,7 @@ func TestIsotpExamplesDecoded(t *testing.T) {
 	if d := cmp.Diff([]string{"calculated_load=50.1961 %", "coolant_temperature=83 degC", "engine_speed=1726 rpm"}, values(m)); d != "" {
 		t.Error(d)
 	}
-	if len(m.Raw) != 1 || fmt.Sprintf("%X", m.Raw[0].Data) != "0F" {
+	if len(m.Raw) != 1 || fmt.Sprint(m.Raw[0].Data) != "0F" {
 		t.Errorf("%+v", m.Raw)
 	}
 	if notes := noteTexts(s); !strings.Contains(notes, "takes longer (78), and no final answer") || !strings.Contains(notes, "too few for parameter 0F") {
@@ -305,12 +305,12 @@ func TestUnknownIsKept(t *testing.T) {
 	m := s.Module("7E8")
 	var raw []string
 	for _, r := range m.Raw {
-		raw = append(raw, fmt.Sprintf("%X", r.Data))
+		raw = append(raw, r.Data.String())
 	}
-	if d := cmp.Diff([]string{"F31234", "F31235", "F401", "62F190", "F300010203", "59060102"}, raw); d != "" {
+	if d := cmp.Diff([]string{"F3 12 34", "F3 12 35", "F4 01", "62 F1 90", "F3 00 01 02 03", "59 06 01 02"}, raw); d != "" {
 		t.Error(d)
 	}
-	if len(s.Raw) != 1 || fmt.Sprintf("%X", s.Raw[0].Data) != "3E00" {
+	if len(s.Raw) != 1 || s.Raw[0].Data.String() != "3E 00" {
 		t.Errorf("%+v", s.Raw)
 	}
 	if got := m.Monitors[0].String(); got != "MID E5 TID 90: raw 002A, min 0000, max 0040, scaling 70 not known -> pass" {
@@ -364,9 +364,14 @@ func TestTraps(t *testing.T) {
 	if !strings.Contains(noteTexts(s), "counts 3 codes and lists 2") {
 		t.Error(noteTexts(s))
 	}
+	// Without ids but with transport bytes; 22 37 .. is not service 22 here.
+	s = session(t, "10 14 49 02 01 31 47 31\n21 4A 43 35 34 34 34 52\n22 37 32 35 32 33 36 37\n")
+	if len(s.VINs) != 1 || len(s.Notes) != 0 {
+		t.Error(s.VINs, noteTexts(s))
+	}
 	// Without count byte (older buses): an even number of bytes after the service.
 	s = session(t, "43 03 01 01 71 00 00\n")
-	if got := codesOf(s.Modules[0].Latest(Confirmed)); got != "P0301 P0171" {
+	if got := codesOf(s.Modules[0].Latest(Confirmed)); got != "P0301 P0171" || !strings.Contains(noteTexts(s), "without a count byte") {
 		t.Error(got)
 	}
 	// Several enum bits at once are invalid.
@@ -462,7 +467,7 @@ func TestInterleavedSession(t *testing.T) {
 func TestCalibrationAndCounters(t *testing.T) {
 	s := session(t, fmt.Sprintf("49 04 01 %X%s\n49 06 01 1A 2B 3C 4D\n49 00 55 40 00 00\n49 00 01 55 40 00 00\n", "CAL-0001.V2", strings.Repeat("00", 5)))
 	m := s.Modules[0]
-	if len(s.Notes) != 0 || m.Info[0].Values[0] != "CAL-0001.V2" || m.Info[1].Values[0] != "1A2B3C4D" || fmt.Sprintf("%X", m.SupportedInfo) != "020406080A" {
+	if len(s.Notes) != 0 || m.Info[0].Values[0] != "CAL-0001.V2" || m.Info[1].Values[0] != "1A2B3C4D" || m.SupportedInfo.String() != "02 04 06 08 0A" {
 		t.Errorf("%+v %X\n%s", m.Info, m.SupportedInfo, noteTexts(s))
 	}
 	s = session(t, "49 04 02 41 42\n")

@@ -271,6 +271,8 @@ func TestSniff(t *testing.T) {
 		{"pcap", string(pcap), PCAP, 1, 1},
 		{"table of numbers", "time,rpm\n0.1,800\n0.2,810\n0.3,820\n", Unknown, 0, 0.2},
 		{"table of small whole numbers", "01,12\n02,13\n03,14\n04,15\n", Hex, 0, 0.35},
+		{"table with three-digit first column", "100,80,12\n101,81,12\n", Hex, 0, 0.35},
+		{"bare CRs", ">010C\r41 0C 1A F8 \r\r>0105\r41 05 7B \r\r>", Hex, 0.7, 1},
 		{"prose", "The vehicle came in with a misfire.\n", Unknown, 0, 0},
 		{"zero bytes", "\x00\x01\x02", Unknown, 0, 0},
 		{"empty", "", Unknown, 0, 0},
@@ -320,6 +322,20 @@ func TestLongLine(t *testing.T) {
 		if len(l.Records) != 1 || len(l.Notes) != 1 || !l.Notes[0].Lost || l.Notes[0].Line != 2 {
 			t.Errorf("%d bytes: %+v", n, l)
 		}
+	}
+}
+
+// Frames without ids: what looks like service 22 is a consecutive frame while a
+// message is being sent.
+func TestFramesWithoutIDs(t *testing.T) {
+	l := read(t, "10 14 49 02 01 31 47 31\n21 4A 43 35 34 34 34 52\n22 37 32 35 32 33 36 37\n22 F1 90\n")
+	var got []string
+	for _, r := range l.Records {
+		got = append(got, describe(r))
+	}
+	want := "[[8] 1014490201314731 [8] 214a433534343452 [8] 2237323532333637 message 22f190]"
+	if fmt.Sprint(got) != want {
+		t.Errorf("%v", got)
 	}
 }
 

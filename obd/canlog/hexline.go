@@ -250,8 +250,16 @@ func (r *Reader) shape(rec *Record) *badLine {
 			rec.Kind = Frame
 		case single && len(d) == maxClassic && known[d[1]]:
 			rec.Kind = Frame // padded to 8 bytes: no request is that long
-		case len(d) == maxClassic && d[0]>>4 == 1 && isAnswer(d[2]), len(d) == maxClassic && d[0]>>4 == 2 && !known[d[0]]:
+		case len(d) == maxClassic && d[0]>>4 == 1 && isAnswer(d[2]):
 			rec.Kind = Frame
+			r.due = int(d[0]&15)<<8 | int(d[1]) - 6
+		case r.due > 0 && d[0]>>4 == 2 && len(d) <= maxClassic:
+			rec.Kind = Frame // 22 37 .. is a consecutive frame here, elsewhere service 22
+			r.due -= len(d) - 1
+		default:
+			if isAnswer(d[0]) {
+				r.due = 0
+			}
 		}
 	} else {
 		rec.Kind = Frame

@@ -59,16 +59,16 @@ func sniffText(head []byte) (Format, float64) {
 	r := &Reader{}
 	var lines, logs, consoles, hexes float64
 	for n := 0; n < 200 && len(head) > 0; n++ {
-		raw := head
-		if i := bytes.IndexByte(head, '\n'); i >= 0 {
-			raw, head = head[:i], head[i+1:]
-		} else {
+		end := lineEnd(head, true)
+		if end == 0 {
 			if n > 0 {
 				break // the last line may be cut
 			}
-			head = nil
+			end = len(head)
 		}
-		line := bytes.TrimRight(raw, "\r \t")
+		raw := head[:end]
+		head = head[end:]
+		line := bytes.TrimRight(raw, "\r\n \t")
 		i := skipBlank(line, 0)
 		if i == len(line) || line[i] == '#' || line[i] == ';' || bytes.HasPrefix(line[i:], []byte("//")) {
 			continue
@@ -119,7 +119,7 @@ func weight(rec *Record) float64 {
 	case !rec.Is(NoID) && diagnosticID(rec.ID, rec.Is(Extended)):
 		return 1
 	case !rec.Is(NoID):
-		return 0.6
+		return 0.3 // "100,80,12" looks like one
 	case rec.Kind == Frame:
 		return 0.9
 	case isAnswer(d[0]) && len(d) >= 2:
