@@ -468,7 +468,7 @@ func TestCalibrationAndCounters(t *testing.T) {
 	s := session(t, fmt.Sprintf("49 04 01 %X%s\n49 06 01 1A 2B 3C 4D\n49 00 55 40 00 00\n49 00 01 55 40 00 00\n", "CAL-0001.V2", strings.Repeat("00", 5)))
 	m := s.Modules[0]
 	if len(s.Notes) != 0 || m.Info[0].Values[0] != "CAL-0001.V2" || m.Info[1].Values[0] != "1A2B3C4D" || m.SupportedInfo.String() != "02 04 06 08 0A" {
-		t.Errorf("%+v %X\n%s", m.Info, m.SupportedInfo, noteTexts(s))
+		t.Errorf("%+v %s\n%s", m.Info, m.SupportedInfo, noteTexts(s))
 	}
 	s = session(t, "49 04 02 41 42\n")
 	if !strings.Contains(noteTexts(s), "2 items of 16 bytes are announced and 2 bytes are there") {
