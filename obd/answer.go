@@ -121,7 +121,7 @@ func (m *Module) sample(v Value, msg *isotp.Message, src Source) {
 	}
 	s := m.bySignal[v.Signal.number]
 	if s == nil {
-		s = &Series{Signal: v.Signal, ID: v.Signal.ID, Name: v.Signal.Name, PID: v.Signal.PID, Unit: v.Signal.Unit.Symbol, HasTime: true}
+		s = &Series{Signal: v.Signal, ID: v.Signal.ID, Name: v.Signal.Name, PID: v.Signal.PID, Unit: v.Signal.Unit.Symbol, SIUnit: v.Signal.siSymbol(), HasTime: true}
 		m.bySignal[v.Signal.number] = s
 	}
 	if v.NotUsed {
@@ -180,6 +180,9 @@ func (m *Module) freezeFrame(n byte) *FreezeFrame {
 
 func (b *Builder) codes(mod *Module, m *isotp.Message, l CodeList, note string) {
 	l.HasTime, l.Time, l.Source, l.Clears = m.HasTime, m.Time, source(m), mod.Clears
+	if l.Codes == nil {
+		l.Codes = []Code{} // read, and none: not the same as not read
+	}
 	mod.Codes = append(mod.Codes, l)
 	if note != "" {
 		b.note(m, false, mod.label()+": "+note)

@@ -93,7 +93,8 @@ type Series struct {
 	ID     string  `json:"id"`
 	Name   string  `json:"name"`
 	PID    byte    `json:"pid"`
-	Unit   string  `json:"unit"` // of the standard; the samples are in SI
+	Unit   string  `json:"shown_in"` // symbol of the standard's unit
+	SIUnit string  `json:"unit"`     // symbol of the unit the samples are in
 	// HasTime is true when every sample has a time.
 	HasTime bool     `json:"has_time"`
 	Samples []Sample `json:"samples"`
@@ -107,6 +108,9 @@ type Series struct {
 	Hint   string  `json:"hint,omitempty"`
 	Factor float64 `json:"factor,omitempty"`
 }
+
+// Shown gives a sample's value in the standard's unit.
+func (s *Series) Shown(x Sample) float64 { return s.Signal.Unit.FromSI(x.Value) }
 
 // FreezeFrame is the stored snapshot of one fault (service 02).
 type FreezeFrame struct {

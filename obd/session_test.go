@@ -18,7 +18,7 @@ func values(m *Module) []string {
 	var out []string
 	for _, s := range m.Parameters {
 		last := s.Samples[len(s.Samples)-1]
-		t := fmt.Sprintf("%s=%.6g %s", s.ID, s.Signal.Unit.FromSI(last.Value), s.Unit)
+		t := fmt.Sprintf("%s=%.6g %s", s.ID, s.Shown(last), s.Unit)
 		if last.Text != "" {
 			t = s.ID + "=" + last.Text
 		}
@@ -330,6 +330,10 @@ func TestUnknownIsKept(t *testing.T) {
 // Traps of standards.md section 11, one by one.
 func TestTraps(t *testing.T) {
 	one := func(pid byte, i int, data ...byte) Value { return DecodePID(pid, data)[i] }
+	// Values are held in SI, with both units named.
+	if p := session(t, "41 31 01 00\n41 05 7B\n").Modules[0].Parameters; p[1].SIUnit != "m" || p[1].Unit != "km" || p[1].Samples[0].Value != 256_000 || p[0].SIUnit != "degC" {
+		t.Errorf("%+v", p)
+	}
 	// PID 13: bit 0 is bank 1 sensor 1; PID 1D counts in pairs.
 	if got := fmt.Sprint(Sensors(0x13, 0x01), Sensors(0x13, 0x80), Sensors(0x1D, 0x14)); got != "[B1S1] [B2S4] [B2S1 B3S1]" {
 		t.Error(got)

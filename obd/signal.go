@@ -42,6 +42,16 @@ type Signal struct {
 	defaultMaximum float64
 }
 
+// siSymbol is the symbol of the SI unit of the signal's dimension.
+func (s *Signal) siSymbol() string {
+	for _, u := range unit.Of(s.Unit.Dim) {
+		if u.Factor == 1 && u.Offset == 0 {
+			return u.Symbol
+		}
+	}
+	return s.Unit.Symbol
+}
+
 // MarshalJSON writes id, name, parameter id and the unit's symbol.
 func (s *Signal) MarshalJSON() ([]byte, error) {
 	return json.Marshal(struct {
