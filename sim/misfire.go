@@ -17,7 +17,7 @@ func (v *Vehicle) gas(p parts, f fuelling, i int, u Under, manifoldPa float64) G
 // fails draws whether a fired cylinder gives so little work that a crank sensor
 // would count it. A spark that misses the gap lights nothing; a lean or diluted
 // charge fails about its limit (lambda 1.34 at idle, 1.27 when driven hard), a
-// rich one about 0.72; a thin charge about 66 % of its air at idle, where much
+// rich one about 0.66; a thin charge about 66 % of its air at idle, where much
 // burnt gas is left over, and 56 % under load; a spark that leaves too little
 // energy in the gap, 3.5 mJ at idle and 8 mJ in strong flow, often does. Limits
 // from memory.
@@ -39,7 +39,7 @@ func failChance(gapJoule float64, g Gas, density, dropout float64, u Under) floa
 		lean, thin, need = 1.34, 0.66, 3.5e-3
 	}
 	below := func(x, limit, width float64) float64 { return 1 / (1 + math.Exp((x-limit)/width)) }
-	return 1 - (1-3e-6)*(1-below(-g.Lambda, -lean, 0.024))*(1-below(g.Lambda, 0.72, 0.025))*
+	return 1 - (1-3e-6)*(1-below(-g.Lambda, -lean, 0.024))*(1-below(g.Lambda, 0.66, 0.025))*
 		(1-below(density, thin, 0.03))*(1-0.6*below(gapJoule, need, 0.8e-3))*(1-dropout)
 }
 

@@ -146,7 +146,7 @@ func (s Secondary) burn(rng *rand.Rand, g Gas, sp *Spark, noise float64) {
 	amp := math.Sqrt(2 * max(left, 0) / c.SecondaryH)
 	lean := max(0, g.Lambda-1.05)
 	arc := s.arcVolt(g)
-	stretch, rough := 0.12*g.Flow, 0.05*g.Flow*(1+8*lean)
+	stretch, rough := 0.12*g.Flow, 0.05*g.Flow*(1+14*lean)
 	if sp.Outside {
 		arc, stretch, rough = s.LeakArc*math.Exp(0.35*noise), 0.05, 0.10
 	}

@@ -12,7 +12,7 @@ import (
 // gets too little fuel. It looks like a wide gap from far away.
 func leanInjector(seed uint64) (folder, error) {
 	rng := rand.New(rand.NewPCG(seed, 103))
-	v, err := sim.New(rng, sim.Layouts()[4], sim.Fault{Name: "restricted injector", Cylinder: 2, Severity: 0.2})
+	v, err := sim.New(rng, sim.Layouts()[4], sim.Fault{Name: "restricted injector", Cylinder: 2, Severity: 0.4})
 	if err != nil {
 		return nil, err
 	}
@@ -48,6 +48,10 @@ func leanInjector(seed uint64) (folder, error) {
 	if coil.Word != "stays" {
 		return nil, fmt.Errorf("the coil took the fault along: this example needs another seed")
 	}
+	fuel, err := v.Ask(rng, "enrichment", 0, sim.Under{State: "snap"})
+	if err != nil {
+		return nil, err
+	}
 	f["job.yaml"] = []byte(fmt.Sprintf(`# Example 03: invented shop, people, vehicle and signals. See README.md.
 schema: proveout/job/1
 job: QL-0446
@@ -81,6 +85,10 @@ complaint:
 history:
   facts: {boosted_load_only: yes, worse_wet: no, recent_plug_or_coil_work: no}
 limits:
+  - feature: plug.gap
+    min: 0.65 mm
+    max: 0.85 mm
+    source: invented service sheet of the Pellan Dune
   - feature: fuel.pressure_load
     nominal: 500 kPa
     source: invented service sheet of the Pellan Dune (low side)
@@ -111,7 +119,11 @@ captures:
     result: %s
     condition: {state: load, warm: warm, wet: dry}
     note: Coil with its boot from 2 to 3; the counts stayed on 2.
-`, v.Year, v.VIN, v.Odometer, captures.String(), leaks, pressure, gaps, coil))
+  - test: enrichment
+    result: %s
+    condition: {state: snap, warm: warm}
+    note: Propane at the intake while the throttle was snapped.
+`, v.Year, v.VIN, v.Odometer, captures.String(), leaks, pressure, gaps, coil, fuel))
 	f["README.md"] = []byte(fmt.Sprintf(`# 03 - A lean cylinder that looks like a wide gap
 
 Invented shop, people, make, model and signals. Made by
@@ -121,18 +133,18 @@ Invented shop, people, make, model and signals. Made by
 
 **What is in the folder.** A boosted direct-injection three: module messages (counts
 %s this cycle), a drive with counters, two placements of the pickup on each coil at
-idle and snap, starter current humps, fuel pressure under load, all three gaps, and a
-swap of coil with boot.
+idle and snap, starter current humps, fuel pressure under load, all three gaps, a
+swap of coil with boot, and enrichment with propane (%s).
 
 **What the tool should find, and why.**
 
-1. Cylinder 2 fires high and burns short, as a wide gap would, but its spark line
-   rises, is rough and ends in a spike, and the bank trim is up: lean.
-2. Gaps are alike (ruled out by that reading), the coil with its boot does not take
-   the fault along, the humps are alike, the pressure holds: what is left is the
-   injector of cylinder 2 or air that only this cylinder draws.
-3. It is **suspected, by elimination**, not shown: no one has looked at the injector
-   itself. The next test is the one that does.
-`, seed, seed, v.Faults[0], ints(s.Counts)))
+1. Cylinder 2 burns short, as with a wide gap, but its spark line climbs and is rough,
+   and the miss fades with more fuel: lean.
+2. Gaps are alike and inside their limit, the coil with its boot does not take the fault
+   along, the humps are alike, the pressure holds: what is left on top is the injector
+   of cylinder 2, or air that only this cylinder draws.
+3. It is **suspected at most**, never shown: no one has looked at the injector itself.
+   Two placements leave heights "not established". The next tests are those that do look.
+`, seed, seed, v.Faults[0], ints(s.Counts), fuel))
 	return f, nil
 }
