@@ -243,7 +243,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 					pair[i*k+j] -= v
 					pair[i*k+l] -= v
 					pair[j*k+l] -= v
-					if v > 1e-9*p.z {
+					if v > 1e-13*p.z {
 						combine(given, t.normal, healthy, &parents[i], &parents[j], &parents[l])
 						add(v, i, j, l)
 					}
@@ -252,7 +252,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 		}
 		for i := range k {
 			for j := i + 1; j < k; j++ {
-				if v := pair[i*k+j]; v > 1e-12*p.z {
+				if v := pair[i*k+j]; v > 1e-15*p.z {
 					combine(given, t.normal, healthy, &parents[i], &parents[j])
 					add(v, i, j, -1)
 				}

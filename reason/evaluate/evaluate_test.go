@@ -51,3 +51,14 @@ func TestPlantedWrongReadingsAreFound(t *testing.T) {
 	}
 	t.Log("\n" + p.Text())
 }
+
+func TestAdviceAlone(t *testing.T) {
+	if os.Getenv("PROVEOUT_JOBS") == "" {
+		t.Skip("long run: set PROVEOUT_JOBS")
+	}
+	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(100), Seed: 20261125}, Advice)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Log("\n" + Text(s))
+}
