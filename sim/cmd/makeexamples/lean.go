@@ -12,7 +12,7 @@ import (
 // gets too little fuel. It looks like a wide gap from far away.
 func leanInjector(seed uint64) (folder, error) {
 	rng := rand.New(rand.NewPCG(seed, 103))
-	v, err := sim.New(rng, sim.Layouts()[4], sim.Fault{Name: "restricted injector", Cylinder: 2, Severity: 0.4})
+	v, err := sim.New(rng, sim.Layouts()[4], sim.Fault{Name: "restricted injector", Cylinder: 2, Severity: 0.40})
 	if err != nil {
 		return nil, err
 	}

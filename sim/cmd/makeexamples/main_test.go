@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"proveout/book"
 	"proveout/job"
 	"proveout/strict"
 )
@@ -98,10 +99,14 @@ func unpack(t *testing.T, name string, data []byte) []byte {
 	return out
 }
 
-// TestExamplesAreJobFolders loads each folder: no error in the job file, each
-// named capture is there, each folder under 1.5 MB with a README.
+// TestExamplesAreJobFolders loads each folder: no error in the job file, nothing
+// of it left out against the shipped books, each named capture is there, each folder under 1.5 MB with a README.
 func TestExamplesAreJobFolders(t *testing.T) {
 	dirs, err := os.ReadDir(examples)
+	if err != nil {
+		t.Fatal(err)
+	}
+	books, err := book.Builtin()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,9 +122,16 @@ func TestExamplesAreJobFolders(t *testing.T) {
 			t.Errorf("%s: %v", dir, err)
 			continue
 		}
-		_, more := f.VehicleEngine()
+		engine, more := f.VehicleEngine()
 		for _, p := range strict.Errors(append(problems, more...)) {
 			t.Errorf("%s: %v", dir, p)
+		}
+		in, err := book.Instantiate(engine, books...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range f.Resolve(in).LeftOut() {
+			t.Errorf("%s: line %d, %s: %s", dir, x.Line, x.Path, x.Why)
 		}
 		for _, c := range f.Captures {
 			if _, err := os.Stat(filepath.Join(dir, filepath.FromSlash(c.File))); err != nil {
