@@ -180,7 +180,10 @@ func settle(kind trace.Kind, head []byte, opts Options) trace.Kind {
 	if text && (opts.Want == trace.KindText || opts.Want == trace.KindMessages) {
 		return opts.Want
 	}
-	if kind != trace.KindText || len(opts.Text.Columns) > 0 {
+	if text && len(opts.Text.Columns) > 0 {
+		return trace.KindText // messages have no columns
+	}
+	if kind != trace.KindText {
 		return kind
 	}
 	if format, sure := canlog.Sniff(head); format != canlog.Unknown && sure >= 0.9 {

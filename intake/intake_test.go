@@ -338,3 +338,24 @@ func TestWant(t *testing.T) {
 		t.Errorf("samples wanted: %+v", got)
 	}
 }
+
+// TestSamplesAreNotMessages: none of the files of samples we have is taken for
+// a log of messages.
+func TestSamplesAreNotMessages(t *testing.T) {
+	files, _ := filepath.Glob("../trace/testdata/text/*.[ct][sx][vt]")
+	if len(files) < 30 {
+		t.Fatal("the fixtures of trace are not here")
+	}
+	for _, dir := range []string{"crank-triggers", "healthy-obd-etios", "healthy-obd-leon", "actuator-ballscrew"} {
+		more, _ := filepath.Glob("../../shared/data/" + dir + "/*.csv")
+		if len(more) == 0 {
+			t.Log("../shared/data/" + dir + " is not here")
+		}
+		files = append(files, more...)
+	}
+	for _, f := range Files(files, nil, Options{}) {
+		if f.Err != nil || f.Kind != trace.KindText {
+			t.Errorf("%s: %s, %v", f.Name, f.Kind, f.Err)
+		}
+	}
+}

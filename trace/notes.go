@@ -80,15 +80,18 @@ func (nb *noteBook) merge(o *noteBook, line int, off int64) {
 	}
 }
 
-func (nb *noteBook) reset() { *nb = noteBook{} }
-
 // notes gives them all: kind by kind, each kind in the order of the file.
 func (nb *noteBook) notes(bytesKnown bool) []Note {
 	var out []Note
 	for k := range nOddities {
 		if k == oddBlank || k == oddComment {
-			if nb.n[k] > 0 {
-				out = append(out, Note{Line: nb.first[k][0].Line, Text: fmt.Sprintf("%d %s", nb.n[k], tail[k])})
+			switch {
+			case nb.n[k] == 1 && k == oddBlank:
+				out = append(out, Note{Line: nb.last[k], Text: "a blank line"})
+			case nb.n[k] == 1:
+				out = append(out, Note{Line: nb.last[k], Text: "a comment line among the rows"})
+			case nb.n[k] > 1:
+				out = append(out, Note{Line: nb.first[k][0].Line, Text: fmt.Sprintf("%d %s, the first here", nb.n[k], tail[k])})
 			}
 			continue
 		}

@@ -66,7 +66,7 @@ func (s *scanner) scan(c *chunk) {
 	}
 	clear(c.missing)
 	c.lines, c.rows, c.maxFrac, c.skipped, c.breaks = 0, 0, 0, c.skipped[:0], c.breaks[:0]
-	c.notes.reset()
+	c.notes = noteBook{}
 	mayFast := s.d.dec != s.d.delim && !s.careful
 	for i := 0; i < len(b); {
 		if mayFast {

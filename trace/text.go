@@ -136,7 +136,7 @@ func (a *assembly) add(c *chunk) error {
 	if limit <= 0 {
 		limit = DefaultMaxValues
 	}
-	if perRow := int64(a.slots + 1); (int64(a.rows)+int64(c.rows))*perRow > limit {
+	if perRow := int64(a.perRow()); (int64(a.rows)+int64(c.rows))*perRow > limit {
 		return fmt.Errorf("line %d: the file holds more than %d values (%d columns); cut it into shorter captures or raise the limit", a.bodyNo+a.lines, limit, len(a.cols))
 	}
 	if a.rows == 0 && c.rows > 0 {
@@ -176,6 +176,14 @@ func (a *assembly) add(c *chunk) error {
 	return nil
 }
 
+// perRow is how many values of 8 bytes a row takes.
+func (a *assembly) perRow() int {
+	if a.time >= 0 {
+		return a.slots + 1
+	}
+	return a.slots
+}
+
 // reserve makes room for the whole file, judged by the first chunk, so that
 // the values are not copied again and again as they grow.
 func (a *assembly) reserve(c *chunk, limit int64) {
@@ -183,7 +191,7 @@ func (a *assembly) reserve(c *chunk, limit int64) {
 		return
 	}
 	rows := int64(float64(a.opts.Size) / float64(len(c.buf)) * float64(c.rows) * 1.02)
-	rows = min(rows+1024, limit/int64(a.slots+1))
+	rows = min(rows+1024, limit/int64(a.perRow()))
 	for s := range a.vals {
 		a.vals[s] = make([]float64, 0, rows)
 	}
