@@ -75,19 +75,24 @@ var builtin = sync.OnceValues(func() ([]*Book, error) {
 func Builtin() ([]*Book, error) { return builtin() }
 
 // BuiltinText gives the text of a built-in book by its id, for reading and for
-// taking as a pattern.
+// taking as a pattern. "petrol-misfire" finds petrol_misfire.
 func BuiltinText(id string) ([]byte, bool) {
 	books, err := Builtin()
 	if err != nil {
 		return nil, false
 	}
 	for _, b := range books {
-		if b.ID == id {
+		if SameID(b.ID, id) {
 			text, err := data.ReadFile(strings.TrimPrefix(b.doc.Name, "book/"))
 			return text, err == nil
 		}
 	}
 	return nil, false
+}
+
+// SameID reports whether two book ids are the same, a hyphen standing for _.
+func SameID(a, b string) bool {
+	return strings.ReplaceAll(a, "-", "_") == strings.ReplaceAll(b, "-", "_")
 }
 
 // ReadNode reads [0.25, EST], or a bare 0.25 whose source is OwnTag.

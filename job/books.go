@@ -19,7 +19,7 @@ func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []
 	var out []*book.Book
 	var ps []Problem
 	for i, id := range f.Books {
-		j := slices.IndexFunc(all, func(b *book.Book) bool { return b.ID == id || ident(b.ID) == ident(id) })
+		j := slices.IndexFunc(all, func(b *book.Book) bool { return book.SameID(b.ID, strings.TrimSpace(id)) })
 		switch {
 		case j < 0:
 			var ids []string

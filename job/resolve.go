@@ -133,8 +133,12 @@ func (r *resolver) head() {
 		}
 	}
 	if v.VIN != "" {
-		for _, odd := range oddVIN(v.VIN) {
-			r.note(odd, "vehicle", "vin")
+		// What is odd about a VIN never stops the job: old and imported vehicles have
+		// other ones.
+		if vin, err := vehicle.ParseVIN(v.VIN); err != nil {
+			r.note(err.Error(), "vehicle", "vin")
+		} else if hint := vin.CheckHint(); hint != "" {
+			r.note(hint, "vehicle", "vin")
 		}
 	}
 	for i, e := range f.Equipment {
