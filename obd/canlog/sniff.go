@@ -83,8 +83,11 @@ func sniffText(head []byte) (Format, float64) {
 			rec = Record{Raw: line, Data: r.data[:0]}
 		}
 		numbered := r.group.pending()
+		lost := len(r.notes.list)
 		got := r.otherLine(line[i:], i, &rec)
 		switch {
+		case got == haveNothing && len(r.notes.list) > lost && !r.notes.list[lost].Lost:
+			lines -= 0.7 // status text of an interface, "NO DATA": says little either way
 		case bytes.IndexByte(line, '#') > 0 && got == haveRecord && !rec.Is(NoID) && rec.Kind == Frame:
 			logs++
 		case bytes.IndexByte(line, ']') > 0 && got == haveRecord && rec.Kind == Frame:
@@ -92,7 +95,10 @@ func sniffText(head []byte) (Format, float64) {
 		case got == haveRecord:
 			hexes += weight(&rec)
 		case r.group.pending() && (numbered || r.group.lines > 0):
-			hexes += 0.9
+			hexes += 0.95
+			if r.group.length && r.group.lines == 1 {
+				hexes += 0.95 // the length line before it
+			}
 		}
 	}
 	if lines == 0 {
@@ -121,11 +127,11 @@ func weight(rec *Record) float64 {
 	case !rec.Is(NoID):
 		return 0.3 // "100,80,12" looks like one
 	case rec.Kind == Frame:
-		return 0.9
+		return 0.95
 	case isAnswer(d[0]) && len(d) >= 2:
-		return 0.9
+		return 0.95
 	case rec.Dir != DirUnknown && known[d[0]]:
-		return 0.9
+		return 0.95
 	case known[d[0]]:
 		return 0.3
 	}
