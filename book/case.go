@@ -157,7 +157,8 @@ func BuiltinCases() ([]*Case, error) {
 	return out, nil
 }
 
-// Layout gives the engine of the case.
+// Layout gives the engine of the case. A cylinder in no bank, or an engine of
+// impossible size, is left for vehicle.Engine.Validate to refuse.
 func (c *Case) Layout() vehicle.Engine {
 	e := vehicle.Engine{Cylinders: c.Engine.Cylinders, Arrangement: c.Engine.Arrangement, FiringOrder: c.Engine.FiringOrder,
 		Ignition: c.Engine.Ignition, Injection: c.Engine.Injection, Boosted: c.Engine.Boosted, Fuel: c.Engine.Fuel, Access: c.Engine.Access}
@@ -167,7 +168,7 @@ func (c *Case) Layout() vehicle.Engine {
 	if e.Access == "" {
 		e.Access = "easy"
 	}
-	if len(c.Engine.Banks) > 0 {
+	if len(c.Engine.Banks) > 0 && e.Cylinders > 0 && e.Cylinders <= 16 {
 		e.BankOf = make([]int, e.Cylinders)
 		for b, cyls := range c.Engine.Banks {
 			for _, n := range cyls {

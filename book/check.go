@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"proveout/strict"
+	"proveout/vehicle"
 )
 
 // Check looks for everything that makes a set of books wrong or weak: unknown
@@ -16,19 +17,25 @@ import (
 // takes them: a later book may use what an earlier one defines.
 //
 // Problems come by file and line. Notes are figures of the self-test.
-func Check(books ...*Book) []Problem { return check(books, books) }
+func Check(books ...*Book) []Problem { return check(books, books, nil) }
 
 // CheckOverlay checks only b, which stands on the books of base.
 func CheckOverlay(b *Book, base ...*Book) []Problem {
-	return check(append(slices.Clone(base), b), []*Book{b})
+	return check(append(slices.Clone(base), b), []*Book{b}, nil)
+}
+
+// CheckOn is CheckOverlay for one engine only, that of a job.
+func CheckOn(e vehicle.Engine, b *Book, base ...*Book) []Problem {
+	return check(append(slices.Clone(base), b), []*Book{b}, &e)
 }
 
 // mostOfAKind bounds faults and tests of one book (our choice): some checks look
 // at every pair.
 const mostOfAKind = 500
 
-func check(books, focus []*Book) []Problem {
+func check(books, focus []*Book, only *vehicle.Engine) []Problem {
 	c := newChecker(books)
+	c.only = only
 	for _, b := range focus {
 		c.book = b
 		if len(b.Faults) > mostOfAKind {
@@ -66,6 +73,7 @@ type checker struct {
 	fault  map[string]*Fault
 	owner  map[string]*Book // "fault gap_wide" to the first book that defines it
 	direct map[string]bool  // faults that a direct test looks at
+	only   *vehicle.Engine  // the one engine to check with; nil = the matrix
 }
 
 func newChecker(books []*Book) *checker {
@@ -187,6 +195,13 @@ func (c *checker) src(tag string, steps ...any) {
 	}
 	if tag == OwnTag || tag == "" {
 		c.err("has no source; write the tag of one of the book's sources with it, for example [0.25, EST] or src: EST", steps...)
+		return
+	}
+	if c.book.own() {
+		// In a job the tag is explained by another book, or stands for itself.
+		if !slices.ContainsFunc(c.books, func(b *Book) bool { return b.Sources[tag] != "" }) {
+			c.warn(fmt.Sprintf("source %q is not explained; write sources: {%s: where it is from}", tag, tag), steps...)
+		}
 		return
 	}
 	c.err(fmt.Sprintf("source %q is not in the book's sources%s", tag, meant(tag, sorted(c.book.Sources))), steps...)

@@ -48,6 +48,9 @@ func layoutName(e vehicle.Engine) string {
 // that the first book applies to, or all fuels of its own when it names none of
 // the matrix.
 func (c *checker) matrix(b *Book) []vehicle.Engine {
+	if c.only != nil {
+		return []vehicle.Engine{*c.only}
+	}
 	var out []vehicle.Engine
 	fuels := b.Applies.Fuel
 	if len(fuels) == 0 {
@@ -97,6 +100,8 @@ func (c *checker) layouts(focus []*Book) {
 				}
 			}
 			switch {
+			case exists == 0 && c.only != nil:
+				c.warn(fmt.Sprintf("fault %q does not exist on this engine", f.ID), "faults", i)
 			case exists == 0:
 				c.err(fmt.Sprintf("fault %q exists on no engine: its layout, or that of component %q, matches nothing", f.ID, m.ID), "faults", i)
 			case len(blind) == exists:
@@ -107,7 +112,10 @@ func (c *checker) layouts(focus []*Book) {
 		}
 		for i := range b.Tests {
 			t := &b.Tests[i]
-			if !slices.ContainsFunc(engines, func(e vehicle.Engine) bool { return t.When.Matches(e) && len(subjects(t.Per, e)) > 0 }) {
+			switch done := slices.ContainsFunc(engines, func(e vehicle.Engine) bool { return t.When.Matches(e) && len(subjects(t.Per, e)) > 0 }); {
+			case !done && c.only != nil:
+				c.warn(fmt.Sprintf("test %q cannot be done on this engine", t.ID), "tests", i)
+			case !done:
 				c.err(fmt.Sprintf("test %q can be done on no engine: its layout matches nothing", t.ID), "tests", i)
 			}
 		}
@@ -146,6 +154,9 @@ func (c *checker) pairs(focus []*Book) {
 		}
 	}
 	engines := Layouts()
+	if c.only != nil {
+		engines = []vehicle.Engine{*c.only}
+	}
 	for j := range all {
 		for k := range j {
 			a, b := all[k], all[j]

@@ -1,6 +1,7 @@
 package book
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -65,5 +66,79 @@ func TestCheckFinds(t *testing.T) {
 			}
 			t.Errorf("want %s\ngot:\n%s", tc.want, strings.Join(all, "\n"))
 		})
+	}
+}
+
+func TestOverlayAddsAndNeverChanges(t *testing.T) {
+	base, _ := Load("small.yaml", []byte(small))
+	over := func(text string) []string {
+		t.Helper()
+		b, ps := Load("shop.yaml", []byte("schema: proveout/book/1\nid: shop\nversion: \"1\"\ntitle: shop\nsources: {EST: our estimate}\n"+text))
+		if len(ps) > 0 {
+			t.Fatal(ps)
+		}
+		var out []string
+		for _, p := range CheckOverlay(b, base) {
+			if p.File != "shop.yaml" {
+				t.Errorf("a problem of another book: %v", p)
+			}
+			if p.Severity == strict.Error {
+				out = append(out, p.Text)
+			}
+		}
+		return out
+	}
+	// A test of its own may speak of a fault of the base.
+	if errs := over(`tests:
+  - id: gap_by_eye
+    name: gap by eye
+    per: cylinder
+    outcomes: [{id: fine, text: fine, normal: true}, {id: wide, text: wide}]
+    healthy: {fine: 0.9, wide: 0.1, src: EST}
+    given: {gap_wide: {wide: 0.6, src: EST}}
+    minutes: {easy: [5, EST], buried: [5, EST]}
+`); len(errs) > 0 {
+		t.Errorf("errors: %q", errs)
+	}
+	for text, want := range map[string]string{
+		"components: [{id: plug, name: plug, per: cylinder}]\n":                          `component "plug" is already in book "small"`,
+		"faults: [{id: gap_wide, component: plug, name: wide, rate: [0.2, EST]}]\n":      `fault "gap_wide" is already in book "small"`,
+		"faults: [{id: gap_closed, component: plug, name: closed, rate: [0.01, EST]}]\n": `no test bears on fault "gap_closed"`,
+		"features: {plug.gap: {name: gap, unit: mm, per: cylinder}}\n":                   `feature "plug.gap" is already in the catalogue`,
+		"settings: {nothing_wrong: [0.9, EST]}\n":                                        "must be above 0 and at most 0.5",
+		"applies: {min_cylinders: 12}\n":                                                 "fits none of the engines",
+		"access: {plugs: {name: plugs out, easy: [10, EST]}}\n":                          "is missing; write for example [60, EST]",
+	} {
+		errs := over(text)
+		if len(errs) == 0 || !strings.Contains(strings.Join(errs, "\n"), want) {
+			t.Errorf("%s: errors %q, want %q", text, errs, want)
+		}
+	}
+	if _, err := Instantiate(Layouts()[0], base, base); err == nil {
+		t.Error("a book beside itself was taken")
+	}
+}
+
+// By hand: two faults on the whole engine, rates 0.02 and 0.01, symptom chances
+// 0.5 and 0.4. Odds a = 2/98, b = 1/99. One: 0.5a + 0.4b. Two: ab(1 - 0.5*0.6).
+func TestSeveralFaultsByHand(t *testing.T) {
+	b := &Book{
+		ID:         "hand",
+		Components: []Component{{ID: "c", Per: "engine"}},
+		Faults: []Fault{
+			{ID: "f", Component: "c", Rate: Num{0.02, "X"}, Complaint: map[string]Num{"s": {0.5, "X"}}},
+			{ID: "g", Component: "c", Rate: Num{0.01, "X"}, Complaint: map[string]Num{"s": {0.4, "X"}}},
+		},
+		Settings: Settings{NothingWrong: Num{0.04, "X"}, NotListed: Num{0.06, "X"}},
+	}
+	in, err := Instantiate(Layouts()[0], b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, g := 2.0/98, 1.0/99
+	two := a * g * 0.7
+	want := 0.9 * two / (0.5*a + 0.4*g + two)
+	if got := SeveralFaults(in, "s"); math.Abs(got-want) > 1e-12 {
+		t.Errorf("got %g, want %g", got, want)
 	}
 }

@@ -247,24 +247,6 @@ func TestCasesFitTheBook(t *testing.T) {
 	}
 }
 
-func TestLoadCaseIsStrict(t *testing.T) {
-	const good = "schema: proveout/case/1\nname: a\nwhy: b\nsource: c\nbook: petrol_misfire\n"
-	for _, x := range []struct{ name, text, want string }{
-		{"unknown field", good + "expct: {first: a}\n", "case.yaml:6:1: expct: there is no such field"},
-		{"no source", strings.Replace(good, "source: c\n", "", 1), "source: is missing"},
-		{"one suspect in above", good + "expect:\n  above:\n    - [a]\n", "case.yaml:8:7: expect.above[0]: wants two suspects"},
-		{"both shown and none", good + "expect: {shown: [a], shown_none: true}\n", "keep one"},
-	} {
-		_, ps := book.LoadCase("case.yaml", []byte(x.text))
-		if len(ps) == 0 || !strings.Contains(ps[0].String(), x.want) {
-			t.Errorf("%s: problems %v, want %q", x.name, ps, x.want)
-		}
-	}
-	if _, ps := book.LoadCase("case.yaml", []byte(good)); len(ps) != 0 {
-		t.Errorf("problems in a good case: %v", ps)
-	}
-}
-
 // chanceOf is the chance of an outcome under a row, as the book's rule has it:
 // what the row does not name shares the rest in proportion to the healthy row.
 func chanceOf(x *book.Test, r book.Row, outcome string) float64 {
@@ -387,5 +369,47 @@ func TestSwapsProveOnlyThereAndBack(t *testing.T) {
 	}
 	if n < 7 {
 		t.Errorf("%d swaps, want 7 or more", n)
+	}
+}
+
+// TestContextFollowsTheTradeNotes: multipliers on prior odds, trade notes 1.1
+// (EST). "Changed less than 1000 km ago" works both ways on a wide gap (a wrong
+// gap times 5, a worn one by a quarter): the book takes the product.
+func TestContextFollowsTheTradeNotes(t *testing.T) {
+	times := map[string]float64{}
+	for _, f := range petrol(t).Faults {
+		for _, c := range f.Context {
+			times[c.Fact+" "+f.ID] = c.Times.Value
+		}
+	}
+	for _, x := range []struct {
+		fact   string
+		want   float64
+		faults string
+	}{
+		{"plugs_beyond_interval", 3, "plug_gap_wide plug_set_worn"},
+		{"plugs_beyond_interval", 1.5, "coil_weak coil_primary_short"},
+		{"recent_plug_or_coil_work", 5, "plug_cracked boot_leak coil_feed secondary_open"},
+		{"recent_plug_or_coil_work", 0.25, "plug_set_worn"},
+		{"recent_plug_or_coil_work", 1.25, "plug_gap_wide"},
+		{"worse_wet", 6, "boot_leak cap_rotor_leak"},
+		{"worse_hot", 3, "coil_weak coil_primary_short coil_pair_weak coil_one_weak"},
+		{"worse_hot", 2, "crank_signal_noise"},
+		{"worse_cold_start", 4, "valve_leaking intake_valve_deposits injector_leaking"},
+		{"fuel_below_quarter", 3, "fuel_pump_weak"},
+		{"oil_in_plug_well", 8, "boot_leak"},
+		{"coolant_loss", 8, "head_gasket_coolant"},
+		{"tick_noise", 8, "cam_lobe_worn lifter_collapsed"},
+		{"recent_engine_work", 10, "crank_signal_noise crank_learn_missing"},
+		{"boosted_load_only", 2, "plug_gap_wide boot_leak coil_weak"},
+		{"runs_on_gas", 2, "plug_gap_wide coil_weak"},
+		{"short_trips", 3, "plug_fouled"},
+		{"aftermarket_coil", 2, "coil_weak coil_primary_short"},
+	} {
+		for _, f := range strings.Fields(x.faults) {
+			if got := times[x.fact+" "+f]; got != x.want {
+				t.Errorf("%s multiplies the odds of %s by %g, the trade notes by %g", x.fact, f, got, x.want)
+			}
+		}
 	}
 }

@@ -47,7 +47,7 @@ func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []
 		ps = append(ps, f.at(strict.Warning, "no fault book fits this vehicle; write suspects and tests of your own under \"own\" (docs/job-folder.md)", "vehicle", "engine"))
 	}
 	if f.Own != nil {
-		own, more := f.ownBook(out)
+		own, more := f.ownBook(out, e)
 		ps = append(ps, more...)
 		if own != nil {
 			out = append(out, own)
@@ -57,8 +57,8 @@ func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []
 }
 
 // ownBook checks the job's own section and takes what is sound in it.
-func (f *File) ownBook(base []*book.Book) (*book.Book, []Problem) {
-	ps := book.CheckOverlay(f.Own, base...)
+func (f *File) ownBook(base []*book.Book, e vehicle.Engine) (*book.Book, []Problem) {
+	ps := book.CheckOn(e, f.Own, base...)
 	bad := map[string]bool{} // "faults[2]"
 	whole := false
 	for _, p := range append(slices.Clone(f.problems), ps...) {
@@ -77,7 +77,7 @@ func (f *File) ownBook(base []*book.Book) (*book.Book, []Problem) {
 		return f.Own, ps
 	}
 	own := trimmed(f.Own, bad)
-	left := strict.Errors(book.CheckOverlay(own, base...))
+	left := strict.Errors(book.CheckOn(e, own, base...))
 	if len(own.Faults)+len(own.Tests) == 0 || len(left) > 0 || whole && len(bad) == 0 {
 		return nil, append(ps, f.at(strict.Error, "all of \"own\" is left out because of the errors in it", "own"))
 	}

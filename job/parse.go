@@ -43,6 +43,15 @@ func Parse(name string, data []byte) (*File, []Problem) {
 		if f.Own.ID == "" {
 			f.Own.ID = "own"
 		}
+		if f.Own.Title == "" {
+			f.Own.Title = "own suspects and tests of this job"
+		}
+		if f.Own.Sources == nil {
+			f.Own.Sources = map[string]string{}
+		}
+		if f.Own.Sources[book.OwnTag] == "" {
+			f.Own.Sources[book.OwnTag] = "the author's own estimate"
+		}
 	}
 	strict.Sort(ps)
 	f.problems = ps
