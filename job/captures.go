@@ -43,14 +43,15 @@ type ColumnMap struct {
 }
 
 func (r *resolver) capture(i int) {
+	w := &r.f.Captures[i]
+	item := r.item("captures", i, w.Item)
 	if len(r.f.broken("captures", i)) > 0 {
 		return
 	}
-	w := &r.f.Captures[i]
 	ok := true
 	keep := func(good bool) { ok = ok && good }
 	c := CaptureFile{
-		Item: r.item("captures", i, w.Item), Kind: fold(w.Kind), Probe: w.Probe, Taken: w.Taken, Operator: w.Operator,
+		Item: item, Kind: fold(w.Kind), Probe: w.Probe, Taken: w.Taken, Operator: w.Operator,
 		SetAside: strings.TrimSpace(w.SetAside), Note: w.Note, Line: r.f.line("captures", i),
 	}
 	file, err := insideFolder(w.File)

@@ -104,7 +104,11 @@ func (r *resolver) symptoms() {
 		switch {
 		case id == "unknown" || id == "":
 		case !known[id]:
-			r.err(fmt.Sprintf("no fault book of this job has a symptom %s; there are: %s", strict.Quote(s), strings.Join(ids, ", ")), "complaint", "symptoms", i)
+			hint := "there are: " + strings.Join(ids, ", ")
+			if n := strict.Nearest(id, ids); n != "" {
+				hint = fmt.Sprintf("did you mean %q?", n)
+			}
+			r.err(fmt.Sprintf("no fault book of this job has a symptom %s; %s", strict.Quote(s), hint), "complaint", "symptoms", i)
 		case !slices.Contains(r.out.Complaint.Symptoms, id):
 			r.out.Complaint.Symptoms = append(r.out.Complaint.Symptoms, id)
 		}

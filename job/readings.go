@@ -27,11 +27,11 @@ type TypedReading struct {
 // reading checks one entry of readings and expands it to one reading for each
 // subject.
 func (r *resolver) reading(i int) {
+	w := &r.f.Readings[i]
+	item := r.item("readings", i, w.Item) // one that is left out keeps its number
 	if len(r.f.broken("readings", i)) > 0 {
 		return // reported when it was read; half of a reading is none
 	}
-	w := &r.f.Readings[i]
-	item := r.item("readings", i, w.Item)
 	test, feature, ok := r.whatRead(w, i)
 	if !ok {
 		return
