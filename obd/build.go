@@ -86,6 +86,11 @@ func (b *Builder) Message(m isotp.Message) {
 	}
 	b.s.Messages++
 	b.watchTime(&m)
+	if olderFraming(&m) {
+		mod := b.module(&m)
+		b.raw(mod, &m, m.Data, "framing of an older bus (three header bytes and a checksum) is not read; record it again without headers")
+		return
+	}
 	if isRequest(&m) {
 		b.request(&m)
 		return
@@ -95,6 +100,21 @@ func (b *Builder) Message(m isotp.Message) {
 		b.watchDoubles(mod, &m)
 	}
 	b.answer(mod, &m)
+}
+
+// olderFraming reports whether a line without CAN id looks like a message of an
+// older bus with its header: 48 6B and 68 6A (SAE J1850, ISO 9141), or a length
+// byte of 81 to BF before or after the tester's address F1 (ISO 14230).
+func olderFraming(m *isotp.Message) bool {
+	d := m.Data
+	if !m.NoID || m.Frames > 0 || len(d) < 5 {
+		return false
+	}
+	switch {
+	case d[0] == 0x48 && d[1] == 0x6B, d[0] == 0x68 && d[1] == 0x6A:
+		return true
+	}
+	return d[0]>>6 == 2 && int(d[0]&0x3F) == len(d)-4 && (d[1] == 0xF1 || d[2] == 0xF1)
 }
 
 // watchDoubles notes when one request without ids got two like answers: then two

@@ -80,8 +80,8 @@ func (v vector) decode(t *testing.T) string {
 		return "" // all nine rows are checked in package isotp
 	case "legacy":
 		s := session(t, strings.ReplaceAll(v.bytes, "|", "\n")+"\n")
-		if n := len(s.Modules[0].Raw); n == 0 {
-			return "not kept"
+		if n := len(s.Modules[0].Raw); n != 1+strings.Count(v.bytes, "|") || !strings.Contains(noteTexts(s), "older bus") {
+			t.Errorf("%s: %d kept raw, %s", v.bytes, n, noteTexts(s))
 		}
 		return "kept raw"
 	case "mode06_uas":

@@ -519,6 +519,15 @@ func TestTwoModulesWithoutIDs(t *testing.T) {
 	}
 }
 
+func TestOlderFraming(t *testing.T) {
+	for _, line := range []string{"84 F1 10 41 0C 1A F8 E4", "82 10 F1 01 0C 90", "48 6B 10 41 0C 1A F8 E4", "68 6A F1 01 0C D0"} {
+		s := session(t, line+"\n")
+		if len(s.Raw) != 0 || len(s.Modules) != 1 || len(s.Modules[0].Raw) != 1 || s.Modules[0].Raw[0].Data.String() != line || !strings.Contains(noteTexts(s), "older bus") {
+			t.Errorf("%s: %+v %s", line, s.Modules, noteTexts(s))
+		}
+	}
+}
+
 // Many clears cost no more than many other answers.
 func TestManyClears(t *testing.T) {
 	s := session(t, strings.Repeat("7E0 01 04\n7E8 01 44\n7E8 05 42 0C 00 20 80\n7E0 04 14 FF FF FF\n", 20_000))

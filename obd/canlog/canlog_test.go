@@ -148,6 +148,13 @@ func TestTextForms(t *testing.T) {
 		{"7E8#04410C1AF8", "7E8 [5] 04410c1af8"},
 		{"can0 7E8#04410C1AF8", "can0 7E8 [5] 04410c1af8"},
 		{"7E804410C1AF8", "7E8 [5] 04410c1af8"},
+		{"<- 41 05 7B", "rx message 41057b"},
+		{"-> 01 05", "tx message 0105"},
+		{"REQ: 01 05", "tx message 0105"},
+		{"RSP: 41 05 7B", "rx message 41057b"},
+		{"0x7E8: 0x04 0x41 0x0C 0x1A 0xF8", "7E8 [5] 04410c1af8"},
+		{"7E8,8,04,41,0C,1A,F8,00,00,00", "7E8 [8] 04410c1af8000000"},
+		{"0.012,RX,7E8,04 41 0C 1A F8 00 00 00", "t=0.012000 rx 7E8 [8] 04410c1af8000000"},
 		{"7E8 41 0C 1A F8", "7E8 message 410c1af8"},
 		{"7E8 8 04 41 0C 1A F8 AA AA AA", "7E8 [8] 04410c1af8aaaaaa"},
 		{"18DAF110 03 41 05 7B", "18DAF110 [4] 0341057b"},
@@ -337,6 +344,13 @@ func TestFramesWithoutIDs(t *testing.T) {
 	want := "[[8] 1014490201314731 [8] 214a433534343452 [8] 2237323532333637 message 22f190]"
 	if fmt.Sprint(got) != want {
 		t.Errorf("%v", got)
+	}
+}
+
+func TestPaddedIDs(t *testing.T) {
+	l := read(t, "000007E8 03 41 05 7B\n000007E8 03 41 05 7C\n")
+	if len(l.Records) != 2 || describe(l.Records[0]) != "7E8 [4] 0341057b" || len(l.Notes) != 1 || l.Notes[0].Lost {
+		t.Errorf("%+v", l)
 	}
 }
 

@@ -59,6 +59,7 @@ func (r *Reader) parseHex(t []field, rec *Record) (hexLine, *badLine) {
 	h := hexLine{group: -1, declared: -1}
 	rec.Flags |= NoID
 	t, prefixed := r.prefixes(t, rec)
+	t = plainDigits(t)
 	if len(t) == 0 {
 		h.text = true // a prompt alone
 		return h, nil
@@ -80,7 +81,7 @@ func (r *Reader) parseHex(t []field, rec *Record) (hexLine, *badLine) {
 		h.declared = int(hexValue(t[0].s))
 		return h, nil
 	}
-	t = canID(t, rec)
+	t = r.canID(t, rec)
 	if b := r.bytesOf(t, rec); b != nil {
 		if !slices.ContainsFunc(t, func(f field) bool { return isHex(f.s) }) {
 			h.text = true
@@ -91,12 +92,39 @@ func (r *Reader) parseHex(t []field, rec *Record) (hexLine, *badLine) {
 	return h, r.shape(rec)
 }
 
+// plainDigits takes 0x off every field and a colon off the end of a CAN id.
+func plainDigits(t []field) []field {
+	plain := true
+	for i, f := range t {
+		if len(f.s) > 2 && (f.s[1] == 'x' || f.s[1] == 'X' || i == 0 && f.s[len(f.s)-1] == ':') {
+			plain = false
+			break
+		}
+	}
+	if plain {
+		return t
+	}
+	t = slices.Clone(t)
+	for i, f := range t {
+		if len(f.s) > 2 && f.s[0] == '0' && (f.s[1] == 'x' || f.s[1] == 'X') {
+			f = field{f.s[2:], f.at + 2}
+		}
+		if n := len(f.s) - 1; i == 0 && (n == 3 || n == 8) && f.s[n] == ':' {
+			f.s = f.s[:n]
+		}
+		t[i] = f
+	}
+	return t
+}
+
 // prefixes takes direction marks, time stamps and interface names off the front.
 func (r *Reader) prefixes(t []field, rec *Record) ([]field, bool) {
 	any := false
 	for len(t) > 0 {
 		f := t[0]
 		switch {
+		case wordDir(f.s) != DirUnknown:
+			rec.Dir = wordDir(f.s)
 		case f.s[0] == '>' || f.s[0] == '<':
 			rec.Dir = Tx
 			if f.s[0] == '<' {
@@ -108,8 +136,6 @@ func (r *Reader) prefixes(t []field, rec *Record) ([]field, bool) {
 				any = true
 				continue
 			}
-		case wordDir(f.s) != DirUnknown:
-			rec.Dir = wordDir(f.s)
 		default:
 			s := f.s
 			if n := len(s); n > 2 && (s[0] == '(' && s[n-1] == ')' || s[0] == '[' && s[n-1] == ']') {
@@ -145,9 +171,9 @@ func wordDir(s []byte) Dir {
 		return DirUnknown
 	}
 	switch string(bytes.ToLower(s)) {
-	case "rx", "rcv", "recv", "resp", "response", "<-", "<--", "in", "answer":
+	case "rx", "rcv", "recv", "received", "rsp", "resp", "response", "reply", "<-", "<--", "<=", "in", "ans", "answer":
 		return Rx
-	case "tx", "snd", "send", "sent", "req", "request", "->", "-->", "out":
+	case "tx", "snd", "send", "sent", "req", "request", "->", "-->", "=>", "out":
 		return Tx
 	}
 	return DirUnknown
@@ -156,7 +182,7 @@ func wordDir(s []byte) Dir {
 // canID takes a CAN id off the front if there is one: a field of 3 digits, a
 // field of 8 digits before further fields, "18 DA F1 10" spelt in bytes, or the
 // start of one long run of digits (an odd number of digits, or 18DA.., 18DB..).
-func canID(t []field, rec *Record) []field {
+func (r *Reader) canID(t []field, rec *Record) []field {
 	s := t[0].s
 	set := func(id uint32, ext bool) {
 		rec.ID = id
@@ -177,6 +203,13 @@ func canID(t []field, rec *Record) []field {
 	switch {
 	case len(t) > 1 && len(s) == 3 && hexValue(s) <= 0x7FF:
 		set(hexValue(s), false)
+		t = t[1:]
+	case len(t) > 1 && len(s) == 8 && hexValue(s) <= 0x7FF && diagnosticID(hexValue(s), false):
+		set(hexValue(s), false)
+		if !r.padded {
+			r.padded = true
+			r.note(rec.Line, rec.Byte, false, "CAN ids below 800 written with 8 digits are read as 11-bit ids, from here on")
+		}
 		t = t[1:]
 	case len(t) > 1 && len(s) == 8 && hexValue(s) <= 0x1FFFFFFF && (diag29 || len(t[1].s) <= 2):
 		set(hexValue(s), true)

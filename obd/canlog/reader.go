@@ -34,7 +34,8 @@ type Reader struct {
 	group   group
 	held    Record // read, but to be handed out after the group before it
 	hasHeld bool
-	due     int // bytes that frames without ids still owe after a first frame
+	padded  bool // the note on padded ids was given
+	due     int  // bytes that frames without ids still owe after a first frame
 	packet  packetFile
 }
 
