@@ -104,6 +104,7 @@ const (
 	classText cellClass = iota
 	classNumber
 	classGrouped // a number only with thousands marks
+	classUnit    // a number with its unit behind it
 	classClock
 	classStamp
 	classDate
@@ -133,6 +134,11 @@ func classify(cell []byte, d dialect) (cellClass, byte) {
 		}
 		if _, st := slowCell(cell, dialect{delim: d.delim, dec: d.dec, thousands: mark}); st == cellValue {
 			return classGrouped, mark
+		}
+	}
+	if d.delim != ' ' {
+		if _, _, ok := unitCell(cell, d); ok {
+			return classUnit, 0
 		}
 	}
 	return classText, 0

@@ -3,6 +3,8 @@ package trace
 import (
 	"math"
 	"strconv"
+
+	"proveout/unit"
 )
 
 // exact10 are the powers of ten a float64 holds exactly.
@@ -172,6 +174,31 @@ func slowCell(cell []byte, d dialect) (float64, cellState) {
 		return math.NaN(), cellInf
 	}
 	return math.NaN(), cellText
+}
+
+// unitCell reads a cell that carries its own unit, "12.3 V" or "998mV", as
+// hand meters with changing ranges write them. The value is in SI.
+func unitCell(cell []byte, d dialect) (float64, unit.Unit, bool) {
+	cell = trimCell(cell)
+	i := 0
+	for i < len(cell) && (cell[i]-'0' <= 9 || cell[i] == '-' || cell[i] == '+' || cell[i] == d.dec || d.thousands != 0 && cell[i] == d.thousands) {
+		i++
+	}
+	suffix := trimSpace(cell[i:])
+	if i == 0 || len(suffix) == 0 || len(suffix) > 8 || suffix[0] == 'e' || suffix[0] == 'E' {
+		return 0, noUnit, false
+	}
+	v, st := slowCell(cell[:i], d)
+	if st != cellValue {
+		return 0, noUnit, false
+	}
+	text, _ := readableText(suffix)
+	u, err := unit.Parse(text)
+	if err != nil || u.Symbol == "1" {
+		return 0, noUnit, false
+	}
+	v = u.SI(v)
+	return v, u, !math.IsInf(v, 0)
 }
 
 // groupsAt reports whether the thousands mark at cell[i] stands between digits

@@ -14,6 +14,8 @@ type column struct {
 	kind   colKind
 	slot   int // index among the values kept
 	conv   bool
+	inCell bool    // cells carry their own unit
+	scale  float64 // of the mapping, for such cells
 	factor float64 // SI = value*factor + offset
 	offset float64
 	as     string
@@ -81,7 +83,7 @@ func makePlan(lines []sampleLine, opts TextOptions) (*plan, error) {
 	if err := p.findTime(lines, t, opts); err != nil {
 		return nil, err
 	}
-	p.skipTextColumns(t)
+	p.skipTextColumns(lines, t)
 	for i := range p.cols {
 		c := &p.cols[i]
 		if c.kind != colValue {
@@ -152,6 +154,7 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 			p.note(0, "column %q: %q is not a unit known here; values are kept as they stand", c.name, c.odd)
 		}
 		if c.kind == colValue {
+			c.scale = c.factor
 			c.factor, c.offset = c.factor*c.unit.Factor, c.unit.Offset
 		}
 	}
@@ -170,12 +173,12 @@ func (p *plan) noteDuplicates() {
 }
 
 // skipTextColumns leaves out columns whose cells are mostly words, and notes it.
-func (p *plan) skipTextColumns(t trial) {
+func (p *plan) skipTextColumns(lines []sampleLine, t trial) {
 	for i := range p.cols {
 		if p.cols[i].kind != colValue {
 			continue
 		}
-		words, values, dates := 0, 0, 0
+		words, values, dates, units := 0, 0, 0, 0
 		for _, row := range t.classes[t.first:] {
 			if i >= len(row) {
 				continue
@@ -186,11 +189,15 @@ func (p *plan) skipTextColumns(t trial) {
 			case classDate, classClock, classStamp:
 				dates++
 			case classMissing:
+			case classUnit:
+				units++
 			default:
 				values++
 			}
 		}
 		switch {
+		case units > 0 && units >= values && units > words:
+			p.unitsInCells(i, lines, t)
 		case words > 0 && words >= values:
 			p.cols[i].kind = colSkip
 			p.notes = append(p.notes, Note{Text: fmt.Sprintf("column %q holds words, not numbers; it is not used", p.cols[i].name), Lost: true})
@@ -199,6 +206,30 @@ func (p *plan) skipTextColumns(t trial) {
 			p.note(0, "column %q holds dates or times; it is not used as a signal", p.cols[i].name)
 		}
 	}
+}
+
+// unitsInCells takes the unit of a column from its cells. A unit from header or
+// mapping must be of the same dimension; each cell is converted by its own.
+func (p *plan) unitsInCells(i int, lines []sampleLine, t trial) {
+	c := &p.cols[i]
+	var cells [][]byte
+	for _, l := range lines[t.first:] {
+		cells = splitCells(l.text, p.d.delim, cells)
+		if i >= len(cells) {
+			continue
+		}
+		if _, u, ok := unitCell(cells[i], p.d); ok && (c.unit.IsZero() || c.unit.Dim == u.Dim) {
+			c.inCell = true
+			if c.unit.IsZero() {
+				c.unit = u
+				c.factor, c.offset = c.factor*u.Factor, u.Offset
+			}
+			p.note(0, "column %q: the cells carry their unit (%s); each is converted by its own", c.name, u.Symbol)
+			return
+		}
+	}
+	c.kind = colSkip
+	p.notes = append(p.notes, Note{Text: fmt.Sprintf("column %q: the cells carry another kind of unit than header or mapping (%s) say; it is not used", c.name, c.unit.Symbol), Lost: true})
 }
 
 // findTime settles which column is time, how it is written, and in which unit.

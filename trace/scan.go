@@ -369,7 +369,11 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 		if k < have {
 			var st cellState
 			v, st = slowCell(cells[k], s.d)
-			if col.conv {
+			if st == cellText && col.inCell {
+				if x, u, ok := unitCell(cells[k], s.d); ok && u.Dim == col.unit.Dim {
+					v, st = x*col.scale, cellValue
+				}
+			} else if col.conv {
 				v = v*col.factor + col.offset
 			}
 			if math.IsInf(v, 0) {
@@ -377,7 +381,12 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 			}
 			switch st {
 			case cellText:
-				c.notes.add(oddCell, no, off, func() string { return fmt.Sprintf("column %q: %s is not a number", col.name, quote(cells[k])) })
+				c.notes.add(oddCell, no, off, func() string {
+					if col.inCell {
+						return fmt.Sprintf("column %q: %s is no value of %s", col.name, quote(cells[k]), col.unit.Dim)
+					}
+					return fmt.Sprintf("column %q: %s is not a number", col.name, quote(cells[k]))
+				})
 			case cellInf:
 				c.notes.add(oddInf, no, off, func() string {
 					return fmt.Sprintf("column %q reads %s: not a value that can be measured, left empty", col.name, quote(cells[k]))
@@ -419,6 +428,11 @@ func (s *scanner) wordsOnly(cells [][]byte) bool {
 		case cellValue, cellInf:
 			return false
 		case cellText:
+			if k < len(s.cols) && s.cols[k].inCell {
+				if _, _, ok := unitCell(cell, s.d); ok {
+					return false
+				}
+			}
 			words++
 		}
 	}
