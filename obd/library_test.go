@@ -296,7 +296,7 @@ func (v vector) service(t *testing.T) string {
 	case "mode06":
 		return v.monitor(m)
 	case "mode06_supported":
-		return differs(strings.Replace(m.SupportedMonitors.String(), "1E 28", "1E | 28", 1))
+		return differs(strings.Replace(m.SupportedMonitors.Text(), "1E 28", "1E | 28", 1))
 	case "mode09":
 		in := m.Info[0]
 		switch in.Type {

@@ -11,11 +11,12 @@ import (
 // Hex is bytes that are written in hex: "41 0C 1A F8".
 type Hex []byte
 
-// String writes the bytes with blanks between.
-func (h Hex) String() string { return fmt.Sprintf("% X", []byte(h)) }
+// Text writes the bytes with blanks between. (There is no String method, so that
+// fmt's % X still means the bytes.)
+func (h Hex) Text() string { return fmt.Sprintf("% X", []byte(h)) }
 
 // MarshalText makes JSON show hex, not base64.
-func (h Hex) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+func (h Hex) MarshalText() ([]byte, error) { return []byte(h.Text()), nil }
 
 // Session is what a capture of diagnostic messages held.
 type Session struct {

@@ -81,7 +81,7 @@ func TestIsotpExamplesDecoded(t *testing.T) {
 	if d := cmp.Diff([]string{"calculated_load=50.1961 %", "coolant_temperature=83 degC", "engine_speed=1726 rpm"}, values(m)); d != "" {
 		t.Error(d)
 	}
-	if len(m.Raw) != 1 || fmt.Sprint(m.Raw[0].Data) != "0F" {
+	if len(m.Raw) != 1 || m.Raw[0].Data.Text() != "0F" {
 		t.Errorf("%+v", m.Raw)
 	}
 	if notes := noteTexts(s); !strings.Contains(notes, "takes longer (78), and no final answer") || !strings.Contains(notes, "too few for parameter 0F") {
@@ -305,12 +305,12 @@ func TestUnknownIsKept(t *testing.T) {
 	m := s.Module("7E8")
 	var raw []string
 	for _, r := range m.Raw {
-		raw = append(raw, r.Data.String())
+		raw = append(raw, r.Data.Text())
 	}
 	if d := cmp.Diff([]string{"F3 12 34", "F3 12 35", "F4 01", "62 F1 90", "F3 00 01 02 03", "59 06 01 02"}, raw); d != "" {
 		t.Error(d)
 	}
-	if len(s.Raw) != 1 || s.Raw[0].Data.String() != "3E 00" {
+	if len(s.Raw) != 1 || s.Raw[0].Data.Text() != "3E 00" {
 		t.Errorf("%+v", s.Raw)
 	}
 	if got := m.Monitors[0].String(); got != "MID E5 TID 90: raw 002A, min 0000, max 0040, scaling 70 not known -> pass" {
@@ -471,8 +471,8 @@ func TestInterleavedSession(t *testing.T) {
 func TestCalibrationAndCounters(t *testing.T) {
 	s := session(t, fmt.Sprintf("49 04 01 %X%s\n49 06 01 1A 2B 3C 4D\n49 00 55 40 00 00\n49 00 01 55 40 00 00\n", "CAL-0001.V2", strings.Repeat("00", 5)))
 	m := s.Modules[0]
-	if len(s.Notes) != 0 || m.Info[0].Values[0] != "CAL-0001.V2" || m.Info[1].Values[0] != "1A2B3C4D" || m.SupportedInfo.String() != "02 04 06 08 0A" {
-		t.Errorf("%+v %s\n%s", m.Info, m.SupportedInfo, noteTexts(s))
+	if len(s.Notes) != 0 || m.Info[0].Values[0] != "CAL-0001.V2" || m.Info[1].Values[0] != "1A2B3C4D" || m.SupportedInfo.Text() != "02 04 06 08 0A" {
+		t.Errorf("%+v %s\n%s", m.Info, m.SupportedInfo.Text(), noteTexts(s))
 	}
 	s = session(t, "49 04 02 41 42\n")
 	if !strings.Contains(noteTexts(s), "2 items of 16 bytes are announced and 2 bytes are there") {
@@ -522,7 +522,7 @@ func TestTwoModulesWithoutIDs(t *testing.T) {
 func TestOlderFraming(t *testing.T) {
 	for _, line := range []string{"84 F1 10 41 0C 1A F8 E4", "82 10 F1 01 0C 90", "48 6B 10 41 0C 1A F8 E4", "68 6A F1 01 0C D0"} {
 		s := session(t, line+"\n")
-		if len(s.Raw) != 0 || len(s.Modules) != 1 || len(s.Modules[0].Raw) != 1 || s.Modules[0].Raw[0].Data.String() != line || !strings.Contains(noteTexts(s), "older bus") {
+		if len(s.Raw) != 0 || len(s.Modules) != 1 || len(s.Modules[0].Raw) != 1 || s.Modules[0].Raw[0].Data.Text() != line || !strings.Contains(noteTexts(s), "older bus") {
 			t.Errorf("%s: %+v %s", line, s.Modules, noteTexts(s))
 		}
 	}
