@@ -57,6 +57,7 @@ func Parameters(series []Series, meta Meta) (Result, error) {
 	if len(l.all) == 0 {
 		return res, fmt.Errorf("no parameter could be used")
 	}
+	settleRates(l.all)
 	l.g = newGrid(l.all)
 	l.settleFuel()
 	l.windows()
@@ -103,8 +104,11 @@ func (l *logView) emit(res *Result, feature string, s evidence.Subject, u string
 			continue
 		}
 		names = append(names, strings.TrimSpace(p.Name))
-		if p.blocked {
+		if p.jumps > 0 {
 			flags = append(flags, evidence.Jump)
+		}
+		if float64(p.outside) > 0.01*float64(len(p.V)) {
+			flags = append(flags, evidence.ScaleUnsure)
 		}
 	}
 	from.Channel = strings.Join(names, " + ")
@@ -170,7 +174,7 @@ func (l *logView) settled(x []float64, floor float64) (median, sd float64, n int
 		}
 		means = append(means, m)
 	}
-	sd = floor
+	sd = math.Hypot(floor, spreadOf(x)) // one stretch: its own scatter must do
 	if len(means) >= 2 {
 		sd = math.Hypot(floor, spreadOf(means)/math.Sqrt(float64(len(means)))*smallN(float64(len(means))))
 	}

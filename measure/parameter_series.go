@@ -109,8 +109,25 @@ func prepare(s Series) (*parameter, error) {
 		return nil, fmt.Errorf("%q is in %s, %s is a %s", s.Name, s.Unit.Symbol, p.role.id, want.Dim)
 	}
 	p.trueRate()
-	p.troubles()
 	return p, nil
+}
+
+// settleRates gives all channels of a log that repeats values the update
+// interval of its fastest one: a slow quantity changes less often than it is
+// read. Then the troubles are looked for.
+func settleRates(ps []*parameter) {
+	fastest := math.Inf(1)
+	for _, p := range ps {
+		if p.held {
+			fastest = math.Min(fastest, p.interval)
+		}
+	}
+	for _, p := range ps {
+		if p.held {
+			p.interval = fastest
+		}
+		p.troubles()
+	}
 }
 
 // trueRate finds out how often the value is really updated: a log that repeats
