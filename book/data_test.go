@@ -413,3 +413,44 @@ func TestContextFollowsTheTradeNotes(t *testing.T) {
 		}
 	}
 }
+
+// TestRowsFollowTheTradeMatrix: P(test abnormal | cause) of the trade notes 1.5
+// (EST), where the book keeps the cell as it stands. The abnormal outcomes of a
+// swap are "moves" and "moves and returns" together.
+func TestRowsFollowTheTradeMatrix(t *testing.T) {
+	b := petrol(t)
+	for _, x := range []struct {
+		test, outcomes string
+		want           map[string]float64
+	}{
+		{"counter_load", "dominant", map[string]float64{"plug_gap_wide": .75, "plug_cracked": .90, "boot_leak": .90, "coil_weak": .90, "coil_feed": .85, "injector_restricted": .90, "injector_leaking": .80, "valve_leaking": .90, "rings_worn": .80, "head_gasket_between": .40, "cam_lobe_worn": .85}},
+		{"coil_swap", "moves moves_and_returns", map[string]float64{"plug_gap_wide": .05, "plug_cracked": .05, "coil_weak": .92, "coil_primary_short": .92, "coil_feed": .10}},
+		{"coil_boot_swap", "moves moves_and_returns", map[string]float64{"boot_leak": .60, "coil_weak": .92}},
+		{"plug_swap", "moves moves_and_returns", map[string]float64{"plug_gap_wide": .90, "plug_cracked": .90, "boot_leak": .15, "coil_weak": .05, "injector_leaking": .10}},
+		{"firing_height_snap", "high", map[string]float64{"plug_gap_wide": .85, "plug_cracked": .05, "boot_leak": .10, "coil_weak": .10, "coil_feed": .05, "injector_restricted": .40}},
+		{"burn_time_snap", "short", map[string]float64{"plug_gap_wide": .80, "plug_cracked": .15, "boot_leak": .15, "coil_weak": .70, "coil_feed": .60, "injector_restricted": .50, "injector_leaking": .05, "valve_leaking": .05, "rings_worn": .05}},
+		{"snap_ratio", "capped", map[string]float64{"plug_gap_wide": .05, "boot_leak": .75, "coil_weak": .30, "coil_feed": .15, "cam_lobe_worn": .30}},
+		{"injector_balance", "low", map[string]float64{"injector_restricted": .85}},
+		{"injector_swap", "moves moves_and_returns", map[string]float64{"injector_restricted": .90, "injector_leaking": .85}},
+		{"cranking_ripple", "low", map[string]float64{"valve_leaking": .85, "rings_worn": .70, "head_gasket_between": .85, "cam_lobe_worn": .25}},
+		{"leak_down", "high", map[string]float64{"valve_leaking": .90, "rings_worn": .85, "head_gasket_between": .90, "cam_lobe_worn": .05}},
+		{"compression_snap", "low", map[string]float64{"valve_leaking": .80, "rings_worn": .60, "head_gasket_between": .80, "cam_lobe_worn": .90}},
+		{"trim_load", "high", map[string]float64{"plug_gap_wide": .10, "injector_restricted": .35, "fuel_pump_weak": .85, "runner_leak": .10, "valve_leaking": .10, "cam_lobe_worn": .15}},
+		{"mist", "provoked", map[string]float64{"plug_gap_wide": .10, "plug_cracked": .30, "boot_leak": .75, "coil_weak": .15, "coil_feed": .05}},
+		{"fuel_pressure_load", "low", map[string]float64{"fuel_pump_weak": .90, "injector_leaking": .30, "injector_restricted": .05}},
+	} {
+		test := testNamed(t, b, x.test)
+		for f, want := range x.want {
+			row, ok := test.Given[f]
+			got := 0.0
+			for _, o := range strings.Fields(x.outcomes) {
+				got += chanceOf(test, row, o)
+			}
+			// A row that adds an outcome of the book's own carries the book's tag.
+			tagged := row.Source == "EST" || len(row.P) > len(strings.Fields(x.outcomes))
+			if !ok || math.Abs(got-want) > 0.001 || !tagged {
+				t.Errorf("%s: P(%s | %s) is %.3f with source %q, the trade matrix has %.2f (EST)", x.test, x.outcomes, f, got, row.Source, want)
+			}
+		}
+	}
+}
