@@ -156,7 +156,7 @@ func (r MonitorResult) SI() (unit.Quantity, bool) {
 		name = r.Unit
 	}
 	u, err := unit.Parse(name)
-	if err != nil || !r.Scaled || name == "" || name == "raw" {
+	if err != nil || !r.Scaled || u.Symbol != name { // a loose match would take mHz for MHz
 		return unit.Quantity{}, false
 	}
 	q, err := unit.New(r.Value, u)

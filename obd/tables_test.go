@@ -246,6 +246,50 @@ func TestScalingTable(t *testing.T) {
 	}
 }
 
+// The SI value of a monitor result, and none where our unit table has no such
+// unit: mHz must not be taken for MHz.
+func TestMonitorSI(t *testing.T) {
+	for id, want := range map[byte]string{0x0A: "0.122 mV 0.000122", 0x13: "1 mohm 0.001", 0x16: "-39.9 degC -39.9", 0x17: "0.01 kPa 10", 0x24: "1 count 1", 0x32: "3.05e-05 in 7.747e-07",
+		0x21: "", 0x2C: "", 0x01: "", 0x29: "", 0x70: "", 0x22: "1 Hz 1", 0x8B: "0.001 V 0.001"} {
+		r, err := DecodeMonitor([]byte{0x21, 0x80, id, 0, 1, 0, 0, 0xFF, 0xFF})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		if q, ok := r.SI(); ok {
+			got = fmt.Sprintf("%.4g %s %.4g", q.Typed, q.Unit.Symbol, q.SI)
+		}
+		if got != want {
+			t.Errorf("id %02X: %q, want %q", id, got, want)
+		}
+	}
+}
+
+func TestSignalLookup(t *testing.T) {
+	s, ok := SignalByID("fuel_system_1")
+	if !ok || !s.IsEnum() || s.PID != 0x03 {
+		t.Errorf("%+v", s)
+	}
+	if s, ok := SignalByID("engine_speed"); !ok || s.IsEnum() {
+		t.Errorf("%+v", s)
+	}
+	if _, ok := SignalByID("nothing"); ok {
+		t.Error("found nothing")
+	}
+	if _, ok := PIDName(0xF3); ok || Signals(0xF3) != nil || DecodePID(0xF3, []byte{1}) != nil {
+		t.Error("PID F3 is not in the tables")
+	}
+	if MonitorName(0xE5) != "maker's own monitor E5" || MonitorName(0x11) != "reserved monitor 11" || TestName(0x90) != "maker's own test 90" || TestName(0x0D) != "reserved test 0D" {
+		t.Error("names of unknown ids")
+	}
+	if s := enumText(0x51, 0xFE); s != "unknown value FE" {
+		t.Error(s)
+	}
+	if s, ok := NegativeText(0x01); ok || s == "" {
+		t.Error(s)
+	}
+}
+
 // Arithmetic identities of the generic codes (standards.md 3.3).
 func TestGenericCodeIdentities(t *testing.T) {
 	text := func(n int) string {

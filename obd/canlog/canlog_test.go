@@ -233,6 +233,38 @@ func TestBadLinesAreNoted(t *testing.T) {
 	}
 }
 
+// Lines that look like one of the forms and are not: each gives one note that
+// says why, and no record.
+func TestRefusedLines(t *testing.T) {
+	for line, why := range map[string]string{
+		"  can0  7E8  [8]  04 41":                      "says 8 data bytes and holds 2",
+		"  can0  7E  [1]  04":                          `CAN id "7E" must be`,
+		"  can0  FFF  [1]  04":                         "more than 11 bits",
+		"  can0  9FFFFFFF  [1]  04":                    "more than 29 bits",
+		"  can0  7E8  [2]  04 4":                       "not a data byte",
+		"  can0  7E8  [2048]  04 41":                   "CAN XL",
+		" (yesterday)  can0  7E8  [1]  04":             "time stamp",
+		"(1700000000.0000000001) can0 7E8#00":          "time stamp",
+		"(99999999999.0) can0 7E8#00":                  "time stamp",
+		"(1.) can0 7E8#00":                             "time stamp",
+		"(1.0) can0 FFF#00":                            "more than 11 bits",
+		"(1.0) can0 9FFFFFFF#00":                       "more than 29 bits",
+		"(1.0) can0 7E8#0G":                            "odd number of hex digits",
+		"(1.0) can0 7E8#00G0":                          "not a hex digit",
+		"(1.0) can0 7E8##":                             "flag digit",
+		"(1.0) can0 7E8##1" + strings.Repeat("00", 65): "more than 64",
+		"(1.0) can0 7E8#R9":                            "not a hex digit",
+		"7E8#1122334455667788_7":                       "not a hex digit",
+		"41 0C 1A F8 zz":                               "not a hex digit",
+		strings.Repeat("41 ", 4096):                    "more than 4095",
+	} {
+		l := read(t, line+"\n")
+		if len(l.Records) != 0 || len(l.Notes) != 1 || !l.Notes[0].Lost || !strings.Contains(l.Notes[0].Text, why) {
+			t.Errorf("%.60q: %d records, %+v, want %q", line, len(l.Records), l.Notes, why)
+		}
+	}
+}
+
 func TestNumberedLines(t *testing.T) {
 	for _, c := range []struct {
 		name, in string

@@ -157,6 +157,52 @@ func TestPCAPNG(t *testing.T) {
 	}
 }
 
+// Damaged pcapng files: what came before the damage is read, and the damage noted.
+func TestPCAPNGDamage(t *testing.T) {
+	o := binary.LittleEndian
+	good := pcapngFile(o)
+	head := good[:len(good)-ngLast(good)]
+	packet := good[len(head):]
+	join := func(parts ...[]byte) []byte { return bytes.Join(parts, nil) }
+	badIface := append([]byte{}, packet...)
+	badIface[8] = 9
+	tooLong := append([]byte{}, packet...)
+	tooLong[20] = 200
+	wrongSize := append([]byte{}, packet...)
+	wrongSize[4] = 13
+	for _, c := range []struct {
+		name    string
+		file    []byte
+		records int
+		note    string
+	}{
+		{"unknown interface", join(head, badIface, packet), 1, "names interface 9"},
+		{"packet longer than block", join(head, tooLong, packet), 1, "longer than its block"},
+		{"block size", join(head, packet, wrongSize, packet), 1, "damaged from here on"},
+		{"short packet block", join(head, ngBlock(o, blockEnhanced, make([]byte, 8)), packet), 1, "too short"},
+		{"short simple block", join(head, ngBlock(o, blockSimple, nil), packet), 1, "too short"},
+	} {
+		l, err := ReadAll(bytes.NewReader(c.file), Options{})
+		if err != nil || len(l.Records) != c.records || len(l.Notes) != 1 || !l.Notes[0].Lost || !strings.Contains(l.Notes[0].Text, c.note) {
+			t.Errorf("%s: %v %+v", c.name, err, l)
+		}
+	}
+	// A simple packet block has no time stamp.
+	frame := []byte{11, 0, 0, 0, 0, 0, 0x07, 0xE8, 3, 0, 0, 0, 0x02, 0x41, 0x00}
+	l, err := ReadAll(bytes.NewReader(join(head, ngBlock(o, blockSimple, frame))), Options{})
+	if err != nil || len(l.Records) != 1 || l.Records[0].Is(HasTime) || describe(l.Records[0]) != "if0 7E8 [3] 024100" {
+		t.Errorf("%v %+v", err, l)
+	}
+	for name, file := range map[string][]byte{"cut": good[:10], "no byte-order mark": append(append([]byte{}, good[:8]...), make([]byte, 20)...)} {
+		if _, err := ReadAll(bytes.NewReader(file), Options{}); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
+// ngLast is the length of the last block of a file.
+func ngLast(b []byte) int { return int(binary.LittleEndian.Uint32(b[len(b)-4:])) }
+
 type order interface {
 	binary.ByteOrder
 	binary.AppendByteOrder
