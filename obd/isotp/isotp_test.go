@@ -367,3 +367,49 @@ func TestLateFrameIsNoted(t *testing.T) {
 		t.Errorf("%v", n)
 	}
 }
+
+// Frames that carry no message are counted or noted, never taken for one.
+func TestOtherFrames(t *testing.T) {
+	a := New(Options{})
+	for i, r := range []canlog.Record{
+		{ID: 4, Flags: canlog.Error, Data: []byte{0, 1}},
+		{ID: 0x7E8, Flags: canlog.Remote},
+		{ID: 0x7E8},
+		{ID: 0x7E8, Data: []byte{0x10}},
+		{ID: 0x7E8, Data: []byte{0x10, 0x00, 0, 0}},
+		{ID: 0x7E8, Data: []byte{0x10, 0x14, 0x49}},
+		{ID: 0x7E0, Data: []byte{0x32, 0, 0}},
+		{ID: 0x18DB33F1, Flags: canlog.Extended, Data: []byte{0x40}},
+		{Flags: canlog.NoID, Data: []byte{0x50}},
+	} {
+		r.Index = i
+		if m, ok := a.Add(&r); ok {
+			t.Errorf("frame %d gave %X", i, m.Data)
+		}
+	}
+	a.Flush()
+	var got []string
+	for _, n := range a.Notes() {
+		got = append(got, fmt.Sprintf("%d %s", n.Index, n.Text))
+	}
+	want := []string{"0 2 error or remote frame(s) on the bus; this is the first", "2 7E8: frame without data", "3 7E8: first frame without its length", "4 7E8: first frame without its 32-bit length",
+		"5 7E8: first frame of 3 bytes is cut short (8 are due); it is ignored", "6 7E0: flow control says the message is too long for the receiver: it was not sent on",
+		"7 18DB33F1: transport byte 40 is reserved: not a diagnostic frame", "8 frame without id: transport byte 50 is reserved: not a diagnostic frame"}
+	if strings.Join(got, "\n") != strings.Join(want, "\n") {
+		t.Errorf("got\n%s", strings.Join(got, "\n"))
+	}
+	// The message of a hex line passes through with its own bytes.
+	r := canlog.Record{Kind: canlog.Message, Flags: canlog.NoID, Data: []byte{0x41, 0x00}, Line: 3, LastLine: 5}
+	m, ok := a.Add(&r)
+	r.Data[0] = 0
+	if !ok || m.Data[0] != 0x41 || m.Frames != 0 || m.Line != 3 || m.LastLine != 5 || !m.NoID {
+		t.Errorf("%+v", m)
+	}
+	// Address byte: missing, and a first frame that fits (6 bytes).
+	b := New(Options{AddressByte: true})
+	b.Add(&canlog.Record{ID: 0x7E8})
+	b.Add(&canlog.Record{ID: 0x7E8, Data: []byte{0xF1, 0x10, 0x06, 1, 2, 3, 4, 5}})
+	if n := b.Notes(); len(n) != 2 || !strings.Contains(n[0].Text, "address byte is missing") || !strings.Contains(n[1].Text, "fit a single frame") {
+		t.Errorf("%+v", n)
+	}
+}
