@@ -17,6 +17,7 @@ const (
 // feeder cuts a stream into chunks of whole lines.
 type feeder struct {
 	r     io.Reader
+	size  int    // of a chunk
 	carry []byte // start of the line the last chunk ended in
 	off   int64  // of carry[0] in the text
 	eof   bool
@@ -34,10 +35,10 @@ func (f *feeder) next(c *chunk) (bool, error) {
 		return false, nil
 	}
 	buf := append(c.buf[:0], f.carry...)
-	f.carry = f.carry[:0]
-	if cap(buf) < chunkSize {
-		buf = append(make([]byte, 0, chunkSize+1), buf...)
+	if room := len(f.carry) + f.size + 1; cap(buf) < room { // one byte is kept for a last newline
+		buf = append(make([]byte, 0, room+1024), buf...)
 	}
+	f.carry = f.carry[:0]
 	for {
 		n, err := io.ReadFull(f.r, buf[len(buf):cap(buf)-1])
 		buf = buf[:len(buf)+n]

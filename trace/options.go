@@ -29,7 +29,8 @@ type TextOptions struct {
 	// Progress, when set, is told how many bytes have been taken from the reader.
 	Progress func(done int64)
 
-	careful bool
+	careful bool // tests: every line the slow way
+	chunk   int  // tests: bytes of a chunk
 }
 
 // DefaultMaxValues is 2^28 values, 2 GiB of memory (our choice).

@@ -132,7 +132,7 @@ type fataler interface {
 func waysAgree(t fataler, text []byte) *Recording {
 	fast, err := ReadText(bytes.NewReader(text), TextOptions{MaxValues: 1 << 20})
 	slow, err2 := ReadText(bytes.NewReader(text), TextOptions{MaxValues: 1 << 20, careful: true})
-	par, err3 := ReadText(bytes.NewReader(text), TextOptions{MaxValues: 1 << 20, Workers: 3, Size: int64(len(text))})
+	par, err3 := ReadText(bytes.NewReader(text), TextOptions{MaxValues: 1 << 20, Workers: 3, Size: int64(len(text)), chunk: 16})
 	if fmt.Sprint(err) != fmt.Sprint(err2) || fmt.Sprint(err) != fmt.Sprint(err3) {
 		t.Fatalf("errors differ: fast %v, careful %v, workers %v in\n%q", err, err2, err3, text)
 	}
@@ -143,7 +143,7 @@ func waysAgree(t fataler, text []byte) *Recording {
 		t.Fatalf("fast and careful differ (-fast +careful):\n%s in\n%q", d, text)
 	}
 	if d := sameRecording(fast, par); d != "" {
-		t.Fatalf("one and three workers differ:\n%s in\n%q", d, text)
+		t.Fatalf("one chunk and many chunks among three workers differ:\n%s in\n%q", d, text)
 	}
 	if msg := broken(fast); msg != "" {
 		t.Fatalf("%s in\n%q", msg, text)

@@ -82,9 +82,16 @@ func ReadText(r io.Reader, opts TextOptions) (*Recording, error) {
 	if _, err := io.CopyN(io.Discard, text, int64(p.bodyOff)); err != nil {
 		return nil, err
 	}
-	f := &feeder{r: &lastError{r: text}, off: int64(p.bodyOff + enc.bom), tell: opts.Progress, taken: int64(p.bodyOff + enc.bom)}
+	workers, size := max(1, opts.Workers), chunkSize
+	if whole { // a small file is one chunk
+		workers, size = 1, len(head)+1
+	}
+	if opts.chunk > 0 {
+		workers, size = opts.Workers, opts.chunk
+	}
+	f := &feeder{size: size, r: &lastError{r: text}, off: int64(p.bodyOff + enc.bom), tell: opts.Progress, taken: int64(p.bodyOff + enc.bom)}
 	a := newAssembly(p, opts)
-	if err := pump(f, p, max(1, opts.Workers), a.add); err != nil {
+	if err := pump(f, p, workers, a.add); err != nil {
 		return nil, err
 	}
 	if f.early != nil {
