@@ -47,6 +47,10 @@ func (f *feeder) next(c *chunk) (bool, error) {
 			f.tell(f.taken)
 		}
 		c.off, c.cut = f.off, false
+		nl := bytes.LastIndexByte(buf, '\n')
+		if len(buf) >= maxLine && nl < 0 {
+			return false, fmt.Errorf("byte %d: %w", f.off, errLongLine)
+		}
 		if err != nil {
 			f.eof = true
 			if err != io.EOF && err != io.ErrUnexpectedEOF || errors.Is(f.underlying(), io.ErrUnexpectedEOF) {
@@ -60,14 +64,11 @@ func (f *feeder) next(c *chunk) (bool, error) {
 			f.off += int64(len(buf))
 			return len(buf) > 0, nil
 		}
-		if nl := bytes.LastIndexByte(buf, '\n'); nl >= 0 {
+		if nl >= 0 {
 			f.carry = append(f.carry, buf[nl+1:]...)
 			c.buf = buf[:nl+1]
 			f.off += int64(nl + 1)
 			return true, nil
-		}
-		if len(buf) >= maxLine {
-			return false, fmt.Errorf("byte %d: %w", f.off, errLongLine)
 		}
 		buf = append(make([]byte, 0, 2*cap(buf)), buf...)
 	}

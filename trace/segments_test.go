@@ -179,3 +179,18 @@ func TestMetaBesideRows(t *testing.T) {
 		}
 	}
 }
+
+// TestLongLines: a line longer than a chunk is still a line; one of more than
+// 4 MiB is not a row.
+func TestLongLines(t *testing.T) {
+	start := "time,v (V)\n" + strings.Repeat("0,1\n", 100_000)
+	text := start + "1,2" + strings.Repeat(" ", 3<<20) + "\n2,3\n"
+	rec := read(t, text, TextOptions{Workers: 2})
+	if n := rec.Time.N; n != 100_002 || rec.Channels[0].Values[n-2] != 2 || rec.Channels[0].Values[n-1] != 3 {
+		t.Errorf("%d rows, the last %v", n, rec.Channels[0].Values[n-2:])
+	}
+	_, err := ReadText(strings.NewReader(start+strings.Repeat("x", 5<<20)), TextOptions{})
+	if err == nil || !strings.Contains(err.Error(), "longer than 4 MiB") {
+		t.Errorf("a line of 5 MiB: %v", err)
+	}
+}

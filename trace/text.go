@@ -13,7 +13,7 @@ import (
 // and headLines how many lines of it.
 const (
 	headSize  = 256 << 10
-	headLines = 400
+	headLines = 200
 )
 
 // ErrEmpty is returned for a file without any content.
