@@ -88,6 +88,14 @@ func TestClearWithoutSaving(t *testing.T) {
 	}
 }
 
+// Counters read before an earlier clear were not read before this one.
+func TestCountersOfAnEarlierClear(t *testing.T) {
+	s := session(t, ">0131\n7E8 04 41 31 01 00\n>04\n7E8 01 44\n>04\n7E8 01 44\n")
+	if a, b := s.Clears[0].Items[6], s.Clears[1].Items[6]; a.Fate != Saved || a.From.Line != 2 || b.Fate != Lost {
+		t.Errorf("%+v %+v", a, b)
+	}
+}
+
 func TestClearVariants(t *testing.T) {
 	for _, c := range []struct {
 		name, text string

@@ -241,6 +241,9 @@ func TestScalingTable(t *testing.T) {
 			t.Errorf("id %s: %s", row[0], row[1])
 		}
 	}
+	if v, _, ok := Scale(0x80, 0xFFFF); ok || v != -1 {
+		t.Error("ids are signed from 80 on, reserved ones too")
+	}
 	if v, _, ok := Scale(0x70, 0x1234); ok || v != 0x1234 {
 		t.Error("a reserved id must stay raw")
 	}
