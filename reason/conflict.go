@@ -36,29 +36,23 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 		return nil, err
 	}
 	all := e.lnEvidence(nil)
-	with := append([]float64(nil), e.chance...)
-	leader := top(with)
+	leader := top(e.chance)
 	type doubt struct {
 		line  int
 		ratio float64
 	}
 	var doubts []doubt
 	for x := range lines {
-		var lnZ, moves float64
-		if err := e.without(lines[x].slots, func() {
-			lnZ = e.lnEvidence(lines[x].slots)
-			for _, i := range []int{leader, top(e.chance)} {
-				moves = math.Max(moves, math.Abs(math.Log(odds(with[i])/odds(e.chance[i]))))
-			}
-		}); err != nil {
-			return nil, err
+		out, moves := &e.out[x], 0.0
+		for _, i := range []int{leader, top(out.chance)} {
+			moves = math.Max(moves, math.Abs(math.Log(odds(e.chance[i])/odds(out.chance[i]))))
 		}
-		if r := lnZ - all; r >= math.Log(l.ConflictRatio) && moves >= math.Log(l.ConflictMoves) {
+		if r := out.ln - all; r >= math.Log(l.ConflictRatio) && moves >= math.Log(l.ConflictMoves) {
 			doubts = append(doubts, doubt{x, r})
 		}
 	}
-	if err := e.refresh(false); err != nil || len(doubts) == 0 {
-		return nil, err
+	if len(doubts) == 0 {
+		return nil, nil
 	}
 	sort.SliceStable(doubts, func(a, b int) bool { return doubts[a].ratio > doubts[b].ratio })
 	doubts = doubts[:min(3, len(doubts))]
@@ -125,6 +119,7 @@ func (e *Engine) conflicts() ([]Conflict, error) {
 		for _, p := range pulls[:min(3, len(pulls))] {
 			c.Findings = append(c.Findings, lines[p.line].ids[0])
 		}
+		c.Retaken = e.retaken(lines[d.line])
 		e.sayConflict(&c)
 		out = append(out, c)
 	}
@@ -155,6 +150,26 @@ func (e *Engine) lnEvidence(left []int) float64 {
 		}
 	}
 	return z
+}
+
+// retaken reports whether a line rests on one test taken at least twice with the
+// same outcome each time.
+func (e *Engine) retaken(l line) bool {
+	for _, i := range l.slots {
+		s := &e.slots[i]
+		t := &e.m.tests[s.test]
+		for _, x := range s.findings {
+			a, _ := t.class(&e.findings[x])
+			b, _ := t.class(&e.findings[s.findings[0]])
+			if a != b {
+				return false
+			}
+		}
+		if len(s.findings) < 2 {
+			return false
+		}
+	}
+	return true
 }
 
 func top(chance []float64) int {
@@ -202,6 +217,10 @@ func (e *Engine) sayConflict(c *Conflict) {
 	}
 	c.Reason = fmt.Sprintf("%s does not fit %s: no one, two or three faults of the books explain them together; with it taken as wrong the rest is explained %s better.",
 		name(c.Doubtful), list(others, "and"), times(c.Factor))
+	if c.Retaken {
+		c.Settle = "It was taken again with the same result: look for a cause that the books lack, or set it aside with a reason."
+		return
+	}
 	c.Settle = fmt.Sprintf("Take %s again, and check cylinder, channel and unit; then keep it or set it aside.", name(c.Doubtful))
 }
 

@@ -27,6 +27,7 @@ type Engine struct {
 	doubtNow    float64 // bits, at the last Answer
 	nearly      []bool  // suspects a direct finding proves but for their chance
 	pred        *predictor
+	out         []leftOut // by line, from the last Answer
 	twoBefore   float64
 	conflictsOf []Conflict // found by the last Answer, before states are decided
 }

@@ -73,6 +73,12 @@ func (e *Engine) without(slots []int, do func()) error {
 	return err
 }
 
+// leftOut is how things stand without one line of findings.
+type leftOut struct {
+	chance []float64
+	ln     float64 // of the evidence, the line taken as wrong
+}
+
 func odds(p float64) float64 { return p / (1 - p) }
 
 // movedBy gives for every suspect the prior, the complaint, each context fact
@@ -88,8 +94,10 @@ func (e *Engine) movedBy() ([][]Moved, error) {
 		out[i] = append(out[i], Moved{Finding: "complaint", Factor: odds(e.before[i]) / math.Exp(e.prior.lnOdds[i])})
 	}
 	with := append([]float64(nil), e.chance...)
+	e.out = e.out[:0]
 	for _, l := range e.lines() {
 		err := e.without(l.slots, func() {
+			e.out = append(e.out, leftOut{append([]float64(nil), e.chance...), e.lnEvidence(l.slots)})
 			for i := range n {
 				out[i] = append(out[i], Moved{Finding: l.ids[0], Also: l.ids[1:], Factor: odds(with[i]) / odds(e.chance[i])})
 			}

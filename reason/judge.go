@@ -59,6 +59,9 @@ func (e *Engine) Answer() (*Answer, error) {
 		a.RunnerUp = 1
 		a.Versus = e.compare(order[0], order[1])
 	}
+	if a.WithSetAside, err = e.withSetAside(); err != nil {
+		return nil, err
+	}
 	if a.Conflicts, err = e.conflicts(); err != nil {
 		return nil, err
 	}
@@ -172,4 +175,32 @@ func (e *Engine) lnSet(s []int, factors []*factor) float64 {
 		}
 	}
 	return w + math.Log(product)
+}
+
+// withSetAside gives the chances with the set-aside findings counted after all.
+func (e *Engine) withSetAside() (map[string]float64, error) {
+	any := false
+	for i := range e.findings {
+		any = any || e.findings[i].SetAside
+	}
+	if !any {
+		return nil, nil
+	}
+	f, err := NewEngine(e.c, e.o)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range e.findings {
+		x.SetAside = false
+		f.enter(x)
+	}
+	f.settle()
+	if err := f.refresh(false); err != nil {
+		return nil, err
+	}
+	out := make(map[string]float64, len(f.chance))
+	for i, p := range f.chance {
+		out[e.m.in.Suspects[i].ID] = p
+	}
+	return out, nil
 }

@@ -20,15 +20,16 @@ func between(a, b float64) float64 {
 // Class c spreads the true value evenly over [from_c, to_c); the reading adds
 // normal noise, so that its density is
 //
-//	(F((x-from)/s) - F((x-to)/s)) / (to-from).
+//	(F((x-from)/s) - F((x-to)/s)) / (to-from) / D,
 //
-// A wrong reading is spread evenly over the whole stretch R of the test, and
-// counts with share u:
+// where D is the same difference over the whole stretch R of the test: values
+// beyond the stretch count as at its end, so the noise is cut there too. A wrong
+// reading is spread evenly over R, and counts with share u:
 //
 //	dst[c] = (1-u) * density_c * R + u.
 //
-// Values beyond the stretch count as at its end. For s to infinity all classes
-// become equal and the reading says nothing. dst has the length of from and to.
+// For s to infinity all classes become one and the reading says nothing. dst has
+// the length of from and to.
 func classLikelihood(dst, from, to []float64, x, s, u float64) {
 	lo, hi := from[0], to[len(to)-1]
 	span := hi - lo
@@ -36,20 +37,11 @@ func classLikelihood(dst, from, to []float64, x, s, u float64) {
 	// A reading without an uncertainty is taken as good to a thousandth of the
 	// stretch, so that one exactly on a boundary belongs to both sides.
 	s = math.Max(s, span/1000)
+	whole := between((lo-x)/s, (hi-x)/s)
 	for c := range dst {
 		w := to[c] - from[c]
 		d := between((from[c]-x)/s, (to[c]-x)/s)
-		// The end classes reach on to infinity, since values beyond are clamped.
-		if c == 0 {
-			d = between(math.Inf(-1), (to[c]-x)/s)
-		}
-		if c == len(dst)-1 {
-			d = between((from[c]-x)/s, math.Inf(1))
-		}
-		if len(dst) == 1 {
-			d = 1
-		}
-		dst[c] = (1-u)*d*span/w + u
+		dst[c] = (1-u)*d/whole*span/w + u
 	}
 }
 

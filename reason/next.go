@@ -12,8 +12,9 @@ import (
 // candidate is a test that could be done now.
 type candidate struct {
 	test    int
-	repeat  int // further placements of a test already begun; 0 = a new test
-	slot    int // the slot of the reading to repeat, -1 for a new test
+	retake  bool // the doubtful reading of a conflict
+	repeat  int  // further placements of a test already begun; 0 = a new test
+	slot    int  // the slot of the reading to repeat, -1 for a new test
 	minutes float64
 	missing []string
 	bits    float64
@@ -40,6 +41,8 @@ func (e *Engine) next(a *Answer) error {
 	if err := e.rank(cands, r); err != nil {
 		return err
 	}
+	repeats := slices.DeleteFunc(slices.Clone(cands), func(c candidate) bool { return c.repeat == 0 || c.bits < 1e-6 })
+	sortCandidates(repeats, e.o.Rank)
 	cands = e.best(cands)
 	if !e.o.NoLookAhead {
 		if err := e.lookAhead(cands, r); err != nil {
@@ -47,6 +50,7 @@ func (e *Engine) next(a *Answer) error {
 		}
 		sortCandidates(cands, e.o.Rank)
 	}
+	cands = append(e.retakes(a, r), withRepeats(cands, repeats, e.o.Tests)...)
 	for _, c := range cands[:min(e.o.Tests, len(cands))] {
 		nt, err := e.describe(a, c)
 		if err != nil {
@@ -99,6 +103,33 @@ func (e *Engine) candidates() (out []candidate, withheld []string) {
 		out = append(out, c)
 	}
 	return out, withheld
+}
+
+// retakes are the doubtful readings of open conflicts: they come first, since no
+// other test can be weighed while they stand.
+func (e *Engine) retakes(a *Answer, r *repairer) []candidate {
+	var out []candidate
+	for _, c := range a.Conflicts {
+		if c.Retaken {
+			continue
+		}
+		for k := range e.slots {
+			s := &e.slots[k]
+			if !s.on || !slices.ContainsFunc(s.findings, func(x int) bool { return e.findings[x].ID == c.Doubtful }) {
+				continue
+			}
+			b := e.m.tests[s.test].at.Test
+			m := b.Minutes.More.Value
+			if m <= 0 {
+				m = e.byAccess(b.Minutes.Easy, b.Minutes.Buried)
+			}
+			one := []candidate{{test: s.test, slot: k, repeat: 1, minutes: math.Max(1, m), retake: true}}
+			if e.rank(one, r) == nil {
+				out = append(out, one[0])
+			}
+		}
+	}
+	return out
 }
 
 // carriedBy reports whether a counted finding already carries the fact of a
@@ -334,16 +365,28 @@ func (e *Engine) best(cands []candidate) []candidate {
 	var out []candidate
 	for _, c := range cands {
 		t := &e.m.tests[c.test]
-		if !c.changes || c.bits < 1e-6 || seen[t.same] {
+		if c.repeat > 0 || !c.changes || c.bits < 1e-6 || seen[t.same] {
 			continue
 		}
 		seen[t.same] = true
-		out = append(out, c)
-		if len(out) >= max(e.o.Tests, 8) {
+		if out = append(out, c); len(out) >= max(e.o.Tests, 8) {
 			break
 		}
 	}
 	return out
+}
+
+// withRepeats puts the best reading to be repeated where its score puts it, but
+// not off the end of the list: a reading already begun is always told.
+func withRepeats(cands, repeats []candidate, n int) []candidate {
+	if len(repeats) == 0 || n <= 0 {
+		return cands
+	}
+	at := 0
+	for at < len(cands) && at < n-1 && cands[at].score >= repeats[0].score {
+		at++
+	}
+	return slices.Insert(cands, at, repeats[0])
 }
 
 func sortCandidates(cands []candidate, by Rank) {
@@ -523,6 +566,8 @@ func (e *Engine) leadsTo(ends bool) (string, int) {
 func (e *Engine) why(c candidate, t *testModel) string {
 	var text string
 	switch {
+	case c.retake:
+		text = "Readings disagree: take this one again before anything else"
 	case c.repeat > 0:
 		text = fmt.Sprintf("The difference is not established: place it %d more time%s on %s", c.repeat, plural(c.repeat), t.at.Subject)
 	case c.ends >= 0.01:

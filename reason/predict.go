@@ -200,7 +200,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 			v := mass * g
 			pc[o] += v
 			if g > 0 {
-				hCond -= v * math.Log2(g/sum)
+				hCond -= v * math.Log(g/sum)
 			}
 			if a >= 0 {
 				joint[a*ko+o] += v
@@ -280,7 +280,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 			h -= a.chance[o] * math.Log2(a.chance[o])
 		}
 	}
-	a.bits = math.Max(0, h-hCond/total)
+	a.bits = math.Max(0, h-hCond/total/math.Ln2)
 	p.afterwards(a, t, parents, healthy, lambda, joint, pc, otherGiven)
 	return a
 }

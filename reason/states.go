@@ -162,7 +162,7 @@ func (e *Engine) whyNotShown(i int, s *SuspectAnswer, d direct, t *testModel) st
 		return "there is no cited limit to hold it against"
 	}
 	for _, c := range e.conflictsOf {
-		if slices.Contains(c.Findings, d.finding.ID) {
+		if !c.Retaken && slices.Contains(c.Findings, d.finding.ID) {
 			return "it disagrees with other readings; settle that first"
 		}
 	}
@@ -281,7 +281,7 @@ func (e *Engine) stop(a *Answer) {
 	l := &e.m.limits
 	top := &a.Suspects[0]
 	switch {
-	case len(a.Conflicts) > 0:
+	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Retaken }):
 		a.Stop = "Not yet: readings disagree; settle that first."
 	case top.State == Shown && top.Chance >= l.StopAt:
 		a.Stop = fmt.Sprintf("Stop: %s is shown, chance %s.", phrase(top), percent(top.Chance))

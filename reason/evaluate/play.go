@@ -157,7 +157,11 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 	}
 	j.Chances = make([]float64, len(w.In.Suspects))
 	j.RightFirst, j.RightShown, j.WronglyShown, j.Stopped, j.RuledOut = false, false, false, false, 0
-	j.Conflict = j.Conflict || len(a.Conflicts) > 0
+	open := false
+	for _, c := range a.Conflicts {
+		open = open || !c.Retaken
+	}
+	j.Conflict = j.Conflict || open
 	for x := range a.Suspects {
 		s := &a.Suspects[x]
 		i := index[s.Suspect]
@@ -169,7 +173,7 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 			} else {
 				j.WronglyShown = true
 			}
-			if x == 0 && len(a.Conflicts) == 0 {
+			if x == 0 && !open {
 				j.Stopped = true
 			}
 		case reason.RuledOut:
