@@ -24,7 +24,7 @@ type Machine struct {
 	dangers       []node
 	finishRules   []stepRule
 	stateRules    []stepRule
-	disturbs      [5][]int // facts to confirm again, by kind
+	disturbs      [5][]disturb // by kind
 	handSteps     []int
 	commandSteps  []int
 	mainSteps     []int
@@ -117,6 +117,12 @@ type MRule struct {
 type stepRule struct {
 	rule   int
 	unless node
+}
+
+type disturb struct {
+	facts  []int
+	reset  []int
+	unless *node
 }
 
 type assign struct{ fact, value int }

@@ -78,7 +78,9 @@ func (c *compiler) steps() {
 		s := &c.m.Steps[i]
 		s.plain = p
 		s.phase = c.l.take(6)
-		s.given = c.l.take(1 << max(len(p.Confirm.By), 1))
+		if k := len(p.Confirm.By); k > 1 || len(p.Outcomes) > 0 || p.Wait.Rest != "" || c.acts[p.Act].Command {
+			s.given = c.l.take(1 << max(k, 1))
+		} // else the one confirmation ends the step: nothing to remember
 		if len(p.Confirm.By) > 6 {
 			c.fail(p.path, "%q has %d means of confirmation; at most 6", p.ID, len(p.Confirm.By))
 		}
@@ -316,23 +318,46 @@ func (c *compiler) rule(r Rule, owner string, path []any) {
 func (s *MStep) sideOrAll() string { return s.side }
 
 func (c *compiler) recoveries() {
-	for k, ids := range c.file.Disturbs {
+	for _, k := range sortedKeys(c.file.Disturbs) {
+		ids := c.file.Disturbs[k]
 		kind := indexOf(Kinds[:5], k)
 		if kind < 0 {
 			c.fail([]any{"disturbs"}, "interruption %q is not known or concerns one step only; write one of: %v", k, Kinds[:5])
 			continue
 		}
-		for _, id := range ids {
-			found := false
-			for _, x := range []string{id, id + ".left", id + ".right"} {
-				if i, ok := c.factIndex[x]; ok {
-					c.m.disturbs[kind] = append(c.m.disturbs[kind], i)
-					found = true
+		for n, d := range ids {
+			var out disturb
+			if !d.Unless.IsEmpty() {
+				g, err := c.guard(d.Unless)
+				if err != nil {
+					c.fail([]any{"disturbs", k, n}, "%v", err)
+				}
+				out.unless = &g
+			}
+			for _, id := range d.Facts {
+				found := false
+				for _, x := range []string{id, id + ".left", id + ".right"} {
+					if i, ok := c.factIndex[x]; ok {
+						out.facts = append(out.facts, i)
+						found = true
+					}
+				}
+				if !found {
+					c.fail([]any{"disturbs", k, n}, "%q is no fact of this procedure", id)
 				}
 			}
-			if !found {
-				c.fail([]any{"disturbs", k}, "%q is no fact of this procedure", id)
+			if d.From != "" {
+				j, ok := c.stepIndex[d.From]
+				if !ok || c.m.Steps[j].origin == fromRecovery {
+					c.fail([]any{"disturbs", k, n}, "from %q: there is no such step", d.From)
+					continue
+				}
+				out.reset = c.m.Steps[j].after
 			}
+			if len(d.Facts) == 0 && d.From == "" {
+				c.fail([]any{"disturbs", k, n}, "name facts, or the step to begin again from")
+			}
+			c.m.disturbs[kind] = append(c.m.disturbs[kind], out)
 		}
 	}
 	for k := range c.file.Interrupt {

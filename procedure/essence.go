@@ -33,9 +33,14 @@ func (m *Machine) essence() {
 			walk(&st.rules[k].unless)
 		}
 	}
-	for _, d := range m.disturbs {
-		for _, k := range d {
-			used[k] = true
+	for _, ds := range m.disturbs {
+		for _, d := range ds {
+			if d.unless != nil {
+				walk(d.unless)
+			}
+			for _, k := range d.facts {
+				used[k] = true
+			}
 		}
 	}
 	for i := range m.matters {

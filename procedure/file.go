@@ -23,7 +23,7 @@ type File struct {
 	Before    []Gate                  `yaml:"before"` // preconditions, in order
 	Steps     []Step                  `yaml:"steps"`
 	Recovery  []Step                  `yaml:"recovery"`  // steps that make safe; startable only when held or stopping
-	Disturbs  map[string][]string     `yaml:"disturbs"`  // interruption -> facts that must be confirmed again
+	Disturbs  map[string][]Disturb    `yaml:"disturbs"`  // interruption -> facts that must be confirmed again
 	Interrupt map[string]RecoveryRule `yaml:"interrupt"` // what to do for steps that say nothing else
 	Dangers   []Danger                `yaml:"dangers"`   // what makes the vehicle dangerous to leave, and while what
 	Rest      Guard                   `yaml:"rest"`      // the safe resting state: may be left and handed over
@@ -131,6 +131,8 @@ type Step struct {
 	Dangerous string                  `yaml:"dangerous_to_leave"`
 	Interrupt map[string]RecoveryRule `yaml:"interrupt"`
 	From      []string                `yaml:"from"`
+	// OwedOnly: a recovery step that is done only when a recovery rule asks for it.
+	OwedOnly bool `yaml:"owed_only"`
 	// Cycle repeats the steps inside it; all other fields but ID, Needs and Times are then empty.
 	Cycle []Step `yaml:"cycle"`
 	Times int    `yaml:"times"`
@@ -187,6 +189,15 @@ type RecoveryRule struct {
 	Text  string   `yaml:"text"`
 	First []string `yaml:"first"`
 	From  string   `yaml:"from"`
+}
+
+// Disturb lists facts that an interruption may have changed, unless something kept
+// them. The step that last made each true must be confirmed again.
+// With From, that step and all that follow it are done again instead.
+type Disturb struct {
+	Facts  []string `yaml:"facts"`
+	From   string   `yaml:"from"`
+	Unless Guard    `yaml:"unless"`
 }
 
 // Danger is a state in which the vehicle must not be left without saying so. The

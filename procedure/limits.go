@@ -88,3 +88,16 @@ func ascending(xs []float64) bool {
 	}
 	return true
 }
+
+// LimitsOf gives the limits of a means of confirmation in SI, nil where there is
+// none. The file was checked at load, so a limit that does not parse has none.
+func LimitsOf(mean Mean) (atLeast, atMost *float64) {
+	read := func(s string) *float64 {
+		q, err := unit.ParseQuantity(s)
+		if s == "" || err != nil {
+			return nil
+		}
+		return &q.SI
+	}
+	return read(mean.AtLeast), read(mean.AtMost)
+}

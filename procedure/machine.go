@@ -85,8 +85,8 @@ func (m *Machine) anyActive(s *State, steps []int) bool {
 
 func (m *Machine) anyOwed(s *State) bool {
 	for _, i := range m.recoverySteps {
-		if Phase(m.Steps[i].phase.get(s)) == Owed {
-			return true
+		if Phase(m.Steps[i].phase.get(s)) == Owed && m.eval(&m.Steps[i].guard, s) {
+			return true // one whose interlock does not hold does not apply as things are
 		}
 	}
 	return false
@@ -103,10 +103,10 @@ func (m *Machine) Allowed(s State, e Event) bool {
 		st := &m.Steps[e.Step]
 		ph := Phase(st.phase.get(&s))
 		if st.origin == fromRecovery {
-			if mode != Held && mode != HeldKeepPower && mode != Stopping || ph != Idle && ph != Owed || motor == Moving {
-				return false
+			if !(ph == Owed && (mode == Held || mode == HeldKeepPower) || mode == Stopping && (ph == Idle || ph == Owed)) || motor == Moving {
+				return false // held: what is owed; stopping: whatever makes it safe
 			}
-			if mode == HeldKeepPower && st.Powers || ph == Idle && m.alreadySo(&s, st) {
+			if mode == HeldKeepPower && st.Powers || ph == Idle && (st.OwedOnly || m.alreadySo(&s, st)) {
 				return false
 			}
 		} else if mode != Running || ph != Idle || m.SkippedIn(s, int(e.Step)) {
@@ -238,6 +238,9 @@ func (m *Machine) Apply(s State, e Event) State {
 		st := &m.Steps[e.Step]
 		st.phase.set(&s, uint64(Doing))
 		st.given.set(&s, 0)
+		if st.origin == fromRecovery {
+			m.putBackRivals(&s, st)
+		}
 		m.unsettle(&s, st)
 		if st.Command {
 			m.motor.set(&s, uint64(Moving))
@@ -254,7 +257,7 @@ func (m *Machine) Apply(s State, e Event) State {
 		if st.Command {
 			m.motor.set(&s, uint64(Quiet))
 		}
-		m.completeIfShown(&s, int(e.Step))
+		m.completeIfShown(&s, int(e.Step), st.given.get(&s))
 	case BreakWait:
 		st := &m.Steps[e.Step]
 		if st.Wait.Broken == "step" {
@@ -267,11 +270,12 @@ func (m *Machine) Apply(s State, e Event) State {
 		}
 	case ConfirmMean:
 		st := &m.Steps[e.Step]
-		st.given.set(&s, st.given.get(&s)|1<<e.X)
+		given := st.given.get(&s) | 1<<e.X
+		st.given.set(&s, given)
 		if r := st.means[e.X].reading; r >= 0 {
 			m.Facts[r].f.set(&s, uint64(e.Band))
 		}
-		m.completeIfShown(&s, int(e.Step))
+		m.completeIfShown(&s, int(e.Step), given)
 	case Complete:
 		m.complete(&s, int(e.Step), int(e.X))
 	case Interrupt:
@@ -304,6 +308,43 @@ func (m *Machine) Apply(s State, e Event) State {
 	return s
 }
 
+// putBackRivals: a recovery step takes over what a main step made so, or was making
+// so; that step must be confirmed again.
+func (m *Machine) putBackRivals(s *State, st *MStep) {
+	for _, a := range st.sets {
+		if j := m.lastSetter(s, a.fact); j >= 0 && m.Facts[a.fact].f.get(s) != 0 {
+			m.idle(s, j)
+		}
+	}
+	for _, i := range m.mainSteps {
+		if !m.active(s, i) {
+			continue
+		}
+		for _, a := range st.sets {
+			if m.changes(i, a.fact) {
+				m.idle(s, i)
+			}
+		}
+	}
+}
+
+func (m *Machine) changes(i, fact int) bool {
+	st := &m.Steps[i]
+	for _, a := range st.sets {
+		if a.fact == fact {
+			return true
+		}
+	}
+	for _, o := range st.outcomes {
+		for _, a := range o.sets {
+			if a.fact == fact {
+				return true
+			}
+		}
+	}
+	return contains(st.spoils, fact)
+}
+
 // ripe: the step may be completed as far as its wait goes.
 func (m *Machine) ripe(s *State, st *MStep) bool {
 	ph := Phase(st.phase.get(s))
@@ -312,9 +353,9 @@ func (m *Machine) ripe(s *State, st *MStep) bool {
 
 // completeIfShown ends a step of one outcome as soon as its wait is over and it is
 // confirmed by enough means. A step of several outcomes waits for its choice.
-func (m *Machine) completeIfShown(s *State, i int) {
+func (m *Machine) completeIfShown(s *State, i int, given uint64) {
 	st := &m.Steps[i]
-	if len(st.outcomes) == 1 && m.ripe(s, st) && bits.OnesCount64(st.given.get(s)) >= st.Need {
+	if len(st.outcomes) == 1 && m.ripe(s, st) && bits.OnesCount64(given) >= st.Need {
 		m.complete(s, i, 0)
 	}
 }
@@ -342,11 +383,6 @@ func (m *Machine) complete(s *State, i, outcome int) {
 	if st.origin == fromRecovery {
 		st.phase.set(s, uint64(Idle))
 		st.given.set(s, 0)
-		for _, a := range st.sets {
-			if j := m.lastSetter(s, a.fact); j >= 0 && !m.canSetFrom(j, a) {
-				m.idle(s, j) // it made it otherwise, and nothing later will: to be done again
-			}
-		}
 	} else {
 		st.phase.set(s, uint64(Done))
 		if !st.keepGiven {
@@ -366,22 +402,17 @@ func (m *Machine) complete(s *State, i, outcome int) {
 	}
 }
 
-// canSetFrom: step i, or one that sets the fact later in the order, makes it so.
-func (m *Machine) canSetFrom(i int, a assign) bool {
-	for _, j := range m.Facts[a.fact].setters {
-		if j < i {
-			continue
+// makes: step i can make the fact so.
+func (m *Machine) makes(i int, a assign) bool {
+	for _, b := range m.Steps[i].sets {
+		if a == b {
+			return true
 		}
-		for _, b := range m.Steps[j].sets {
+	}
+	for _, o := range m.Steps[i].outcomes {
+		for _, b := range o.sets {
 			if a == b {
 				return true
-			}
-		}
-		for _, o := range m.Steps[j].outcomes {
-			for _, b := range o.sets {
-				if a == b {
-					return true
-				}
 			}
 		}
 	}
@@ -496,7 +527,18 @@ func (m *Machine) lastSetter(s *State, fact int) int {
 
 // disturb makes facts unsure that an interruption may have changed, and asks the
 // step that last made each true to be confirmed again.
-func (m *Machine) disturb(s *State, facts []int) {
+func (m *Machine) disturb(s *State, ds []disturb) {
+	var facts, reset []int
+	for i := range ds { // all conditions are asked before anything is put back
+		if ds[i].unless == nil || !m.eval(ds[i].unless, s) {
+			facts = append(facts, ds[i].facts...)
+			reset = append(reset, ds[i].reset...)
+		}
+	}
+	for _, i := range reset {
+		m.redo(s, i)
+	}
+	var again []int
 	for _, k := range facts {
 		i := m.lastSetter(s, k)
 		if i < 0 && int(m.Facts[k].f.get(s)) == m.Facts[k].Initial {
@@ -505,10 +547,14 @@ func (m *Machine) disturb(s *State, facts []int) {
 		if m.Facts[k].f.get(s) == 0 {
 			continue // unsure already: whatever settles it is still to be done
 		}
+		made := i >= 0 && m.makes(i, assign{k, int(m.Facts[k].f.get(s))})
 		m.Facts[k].f.set(s, 0)
-		if i >= 0 {
-			m.idle(s, i)
+		if made { // otherwise a recovery step made it so, and a step to come will settle it
+			again = append(again, i) // one step may have set several of them
 		}
+	}
+	for _, i := range again {
+		m.idle(s, i)
 	}
 }
 

@@ -119,12 +119,11 @@ func (c *compiler) guard(g Guard) (node, error) {
 		kids = append(kids, n)
 	}
 	if g.Done != "" {
-		ids, ok := c.groups[g.Done]
-		if !ok {
-			return node{}, fmt.Errorf("condition \"done: %s\": there is no such step", g.Done)
-		}
-		for _, id := range ids {
-			i := c.stepIndex[id]
+		for _, id := range c.groupOf(g.Done) {
+			i, ok := c.stepIndex[id]
+			if !ok {
+				return node{}, fmt.Errorf("condition \"done: %s\": there is no such step", g.Done)
+			}
 			kids = append(kids, node{op: opDone, idx: i, text: fmt.Sprintf("step %q is done", c.plain[i].ID)})
 		}
 	}

@@ -20,7 +20,7 @@ type field struct {
 func (f field) get(s *State) uint64 { return s[f.word] >> f.shift & f.mask }
 
 func (f field) set(s *State, v uint64) {
-	s[f.word] = s[f.word]&^(f.mask<<f.shift) | v<<f.shift
+	s[f.word] = s[f.word]&^(f.mask<<f.shift) | v&f.mask<<f.shift
 }
 
 // layout hands out fields.

@@ -242,9 +242,11 @@ func (c *compiler) validateOnlyIf() {
 			}
 		}
 	}
-	for _, d := range c.m.disturbs {
-		for _, fi := range d {
-			delete(asked, fi)
+	for _, ds := range c.m.disturbs {
+		for _, d := range ds {
+			for _, fi := range d.facts {
+				delete(asked, fi)
+			}
 		}
 	}
 	for i := range c.m.Steps {

@@ -126,6 +126,8 @@ func (m *Machine) whyNotStart(s State, e Event) []string {
 	switch {
 	case st.origin == fromRecovery && (mode == Running || mode == HandedOver || mode == Finished):
 		say("Step %q makes safe: it comes after an interruption or a stop.", st.ID)
+	case st.origin == fromRecovery && ph == Idle && (mode != Stopping || st.OwedOnly):
+		say("Step %q is not asked for now; to leave the vehicle, stop first.", st.ID)
 	case st.origin != fromRecovery && mode != Running:
 		say("Not now: %s.", modeText[mode])
 	case st.origin != fromRecovery && m.SkippedIn(s, int(e.Step)):
@@ -190,6 +192,9 @@ func (m *Machine) owedText(s *State) []string {
 	for _, i := range m.recoverySteps {
 		switch Phase(m.Steps[i].phase.get(s)) {
 		case Owed:
+			if !m.eval(&m.Steps[i].guard, s) {
+				continue
+			}
 			out = append(out, fmt.Sprintf("First make safe: %s", m.Steps[i].Do))
 		case Doing, Waiting, Waited:
 			out = append(out, fmt.Sprintf("First end step %q.", m.Steps[i].ID))
