@@ -29,9 +29,9 @@ type CompareOptions struct {
 	// Family is how many comparisons are looked at together (features x subjects);
 	// 0 = the subjects of this call.
 	Family int
-	// Margin is the effect worth a word: |ratio-1|, or the difference in SI. 0 = the
-	// feature's own.
-	Margin float64
+	// Normal is the stretch of the effect that is not worth a word, around 1 for
+	// ratios and 0 for differences (SI). Nil: the feature's own margin on both sides.
+	Normal *Band
 }
 
 // Row is one subject against the others.
@@ -77,7 +77,31 @@ type Comparison struct {
 	Drift     *Drift
 	// Reference is the median of all subjects, SI.
 	Reference float64
-	margin    float64
+	normal    Band
+}
+
+// normal is the stretch not worth a word.
+func (o CompareOptions) normal(t traits, reference float64) Band {
+	none, margin := 0.0, t.margin
+	if o.Versus == Others {
+		none = 1
+	} else if margin = t.marginAbs; margin == 0 {
+		margin = t.margin * math.Abs(reference)
+	}
+	if margin == 0 {
+		margin = plainTraits.margin
+	}
+	b := Band{none - margin, none + margin}
+	if o.Normal != nil && o.Normal.From < none && o.Normal.To > none {
+		b = *o.Normal
+	}
+	return b
+}
+
+// seen reports whether an effect lies outside the stretch not worth a word.
+func (c *Comparison) seen(effect float64) bool {
+	const tiny = 1e-12
+	return effect >= c.normal.To-tiny || effect <= c.normal.From+tiny
 }
 
 // Compare holds each subject against the median of the others (leave one out, so
@@ -137,17 +161,7 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		}
 		drift2 = d * d / 12 // the change was somewhere along a line: uniform over it
 	}
-	margin := o.Margin
-	if margin == 0 {
-		margin = t.margin
-		if !logs {
-			margin = t.marginAbs
-			if margin == 0 {
-				margin = t.margin * math.Abs(c.Reference)
-			}
-		}
-	}
-	c.margin = margin
+	c.normal = o.normal(t, c.Reference)
 	ps := make([]float64, len(rows))
 	for i := range rows {
 		c.Rows = append(c.Rows, c.row(rows, means, i, tau2, df, drift2))
@@ -157,7 +171,7 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		r := &c.Rows[i]
 		r.PFamily = p
 		r.Established = p < 1-o.Level
-		c.settle(r, margin, tau2)
+		c.settle(r, tau2)
 	}
 	return c, nil
 }
@@ -208,15 +222,13 @@ func (c *Comparison) row(rows []pooled, means []float64, i int, tau2, df, drift2
 }
 
 // settle names the state of a row and plans what would settle it.
-func (c *Comparison) settle(r *Row, margin, tau2 float64) {
-	none := 0.0
-	if c.Versus == Others {
-		none = 1
-	}
-	off := math.Abs(r.Effect - none)
+func (c *Comparison) settle(r *Row, tau2 float64) {
+	none := c.none()
 	once := c.Feature.Amplitude && r.Placements < 2
-	seen := off >= margin
-	reach := math.Max(math.Abs(r.Low-none), math.Abs(r.High-none))
+	seen := c.seen(r.Effect)
+	// Twice the stretch: so far may the interval reach for a reading to be called
+	// like the others.
+	within := r.Low >= none-2*(none-c.normal.From) && r.High <= none+2*(c.normal.To-none)
 	switch {
 	case seen && r.Established && !once && len(c.Rows) > 2:
 		r.State = evidence.High
@@ -224,15 +236,12 @@ func (c *Comparison) settle(r *Row, margin, tau2 float64) {
 			r.State = evidence.Low
 		}
 		return
-	case seen:
-		r.State = evidence.NotEstablished
-	case reach <= 2*margin:
+	case !seen && within:
 		r.State = evidence.Normal
 		return
-	default:
-		r.State = evidence.NotEstablished
 	}
-	r.More = c.more(r, off, seen, tau2)
+	r.State = evidence.NotEstablished
+	r.More = c.more(r, math.Abs(r.Effect-none), seen, tau2)
 }
 
 // Placements is how many placements each coil needs so that a relative

@@ -13,7 +13,7 @@ import (
 const (
 	blockSeconds   = 20e-6  // a firing line rises in 20-60 us (trade.md 4.2: 80 pF, 20 H)
 	minIgnitionHz  = 20e3   // below, not even burn time can be had to a tenth
-	standOut       = 8.0    // a firing must move this many noise ranges within a block
+	standOut       = 4.5    // a firing must move this many noise ranges within a block (some 17 sigma)
 	joinSeconds    = 3e-3   // turn-on, firing line and ring-down of one spark belong together
 	longestCluster = 16e-3  // and last no longer than this
 	shareOfTypical = 0.20   // smaller clusters are turn-on rings and neighbours' sparks
@@ -198,7 +198,7 @@ func (w *wave) clusters() []cluster {
 		}
 		return d
 	}
-	floor := standOut * math.Max(w.quiet, 2*w.sigma)
+	floor := standOut * math.Max(w.quiet, 3*w.sigma)
 	per := max(1, int(2e-3*w.rate)/w.size)
 	var tops []float64
 	for b := 0; b < len(w.lo); b += per {

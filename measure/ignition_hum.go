@@ -27,7 +27,7 @@ func (w *wave) findHum(busy []bool) {
 		if busy[b] || w.lo[b] > w.hi[b] || w.hi[b]-w.lo[b] > 2.5*w.quiet {
 			continue
 		}
-		t = append(t, w.seconds(b*w.size+w.size/2))
+		t = append(t, w.seconds(min(b*w.size+w.size/2, len(w.v)-1))) // the last block may be short
 		y = append(y, (w.lo[b]+w.hi[b])/2)
 	}
 	w.hum = hum{level: w.base}

@@ -171,7 +171,8 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 	m, _, se := middle(heights)
 	one := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.heightSD, !s.cut }))
 	n := float64(len(heights))
-	u := math.Sqrt(se*se + one*one/n + g.w.step*g.w.step/12)
+	// 1 % for what noise adds to a highest sample, bandwidth and rest level (our choice).
+	u := math.Sqrt(se*se + one*one/n + g.w.step*g.w.step/12 + 1e-4*m*m)
 	f := append([]evidence.Flag{}, g.heightFlags(p)...)
 	for _, x := range flags {
 		if x != evidence.TooFewEvents || len(heights) < need {

@@ -208,7 +208,7 @@ func (w *wave) polarity(cl []cluster) float64 {
 // shape holds the sparks found against what a spark looks like, and says what is
 // wrong if most of them do not.
 func (g *ignition) shape() string {
-	n, sparks, narrow, cut, fallen := 0, 0, 0, 0, 0
+	n, sparks, narrow, cut, fallen, rung := 0, 0, 0, 0, 0, 0
 	var burns, slopes []float64
 	for _, s := range g.sparks {
 		n++
@@ -230,6 +230,9 @@ func (g *ignition) shape() string {
 		if s.fallen || g.w.rate < 200e3 { // a slow trace misses the crest
 			fallen++
 		}
+		if s.rings >= 1 {
+			rung++
+		}
 		burns = append(burns, s.burn)
 		slopes = append(slopes, math.Abs(s.slope))
 		if s.level > 0 && (s.level < 0.8*s.height || g.w.rate < 200e3) {
@@ -250,7 +253,9 @@ func (g *ignition) shape() string {
 		return "the pulses are not followed by a spark line lower than their crest"
 	case len(burns) > 0 && stats.Median(burns) > longestBurn:
 		return "the pulses last too long for a spark"
-	case len(slopes) > 0 && stats.Median(slopes) > 2.5:
+	case len(burns) > 0 && stats.Median(burns) < 0.2e-3 && 2*rung < len(burns):
+		return "the pulses die away without the ring that follows a spark"
+	case len(slopes) > 0 && stats.Median(slopes) > 5:
 		return "the pulses die away along a curve; a spark holds its line"
 	}
 	return ""

@@ -108,11 +108,9 @@ func (w *wave) crest(s *spark, y []float64, k int) {
 
 // follow walks along the spark line to its end and measures it.
 //
-// Burn time runs from the crest to where the voltage leaves the spark line for
-// good. The walk finds where it falls through half of the line's level; the end
-// is carried back from the 50 % and 90 % crossings along a cosine, the way the
-// coil's rest energy starts to ring: end = t90 - 0.757 (t50 - t90), with
-// acos(0.9) = 0.451 and acos(0.5) = 1.047.
+// Burn time runs from the crest to where the arc goes out. The walk finds where
+// the voltage falls through half of the line's level for good; endOfBurn goes back
+// from there.
 func (w *wave) follow(s *spark, y []float64, k int) {
 	dt := 1 / w.rate
 	n := max(1, int(math.Round(stepSeconds*w.rate)))
@@ -129,7 +127,7 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 		low = math.Min(low, y[i])
 	}
 	s.swung = low < -0.1*s.height
-	s.fallen = y[min(len(y)-1, k+max(1, int(math.Ceil(fallSeconds*w.rate))))] < 0.7*s.height
+	s.fallen = y[min(len(y)-1, k+max(1, int(math.Ceil(fallSeconds*w.rate))))] < 0.8*s.height
 	if low < -failedSwing*s.height || level < math.Max(floor, 0.004*s.height) {
 		s.missing = true
 		s.rings = math.NaN()
@@ -179,47 +177,76 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 }
 
 // endOfBurn places the end around sample j where the mean fell under half of ref.
+//
+// When the arc goes out, what energy is left rings in the coil: v = V sin(wt+f),
+// continuing from the line. Its half period is the time between its first two
+// zero crossings, its top lies half of that before the first, and the arc went out
+// where the sine leaves the line: acos(line/top) before the top. A top far above
+// the line is an arc stretched until it broke, and the end is the top itself.
+// Without a clear ring the end is carried back from the 90 % and 50 % crossings
+// of the fall as along a cosine: t90 - 0.757 (t50 - t90).
 func (w *wave) endOfBurn(s *spark, y []float64, k, j, n int, ref, dt float64) {
 	from := max(k+1, j-max(3*n, int(100e-6*w.rate)))
-	to := min(len(y)-1, j+2*n)
-	smooth := smoother(y, from, to, max(1, int(math.Round(4e-6*w.rate))))
-	// A spike at the end is higher than the line: the fall is measured from its top.
-	top, at := ref, -1
-	for i := from; i <= min(j+n, to); i++ {
-		if v := smooth(i); v > top {
-			top, at = v, i
+	to := min(len(y)-1, j+2*n+int(600e-6*w.rate))
+	width := max(1, int(math.Round(4e-6*w.rate)))
+	smooth := smoother(y, from, to, width)
+	near := min(len(y)-1, j+2*n)
+	half := crossing(smooth, max(from, j-n), near, 0.5*ref)
+	top := ref
+	for i := from; i <= int(half); i++ {
+		top = math.Max(top, smooth(i))
+	}
+	s.spike = top / ref
+	end, sys := w.ringEnd(smooth, half, to, ref, top, w.sigma/math.Sqrt(float64(width)))
+	if math.IsNaN(end) {
+		ninety := half
+		for i := int(half); i > from; i-- {
+			if smooth(i) >= 0.9*ref {
+				ninety = math.Min(half, float64(i)+frac(smooth(i), smooth(i+1), 0.9*ref))
+				break
+			}
 		}
-	}
-	s.spike = math.Max(1, top/ref)
-	if top < 1.25*ref || top-ref < 4*w.sigma/math.Sqrt(float64(max(1, int(4e-6*w.rate)))) {
-		top, at = ref, -1
-	}
-	start := from
-	if at > 0 {
-		start = at
-	}
-	half, ninety := crossing(smooth, start, to, 0.5*top), crossing(smooth, start, to, 0.9*top)
-	// With noise the 90 % level is crossed early and often: take the last crossing
-	// before the half one.
-	for i := int(half); i > start; i-- {
-		if smooth(i) >= 0.9*top {
-			ninety = math.Min(half, float64(i)+frac(smooth(i), smooth(i+1), 0.9*top))
-			break
-		}
-	}
-	fall := math.Max(0, half-ninety)
-	fix := math.Min(0.757*fall, 60e-6*w.rate)
-	end := ninety - fix
-	if at > 0 {
-		end = math.Max(end, float64(at))
+		fix := math.Min(0.757*math.Max(0, half-ninety), 60e-6*w.rate)
+		end, sys = ninety-fix, fix/math.Sqrt(12)
 	}
 	s.end = int(math.Round(end))
 	s.burn = (end - float64(k) - 0.5) * dt
-	// Half a sample at the crest, the noise over the slope at the end, half of the
-	// carry-back.
-	slope := 0.4 * top / math.Max(fall, 1)
-	s.burnSys = dt * fix / math.Sqrt(12)
-	s.burnSD = dt * math.Sqrt(1.0/12+1.0/12+math.Pow(math.Min(w.sigma/math.Max(slope, 1e-300), 5), 2)+fix*fix/12)
+	slope := 0.5 * ref / math.Max(half-end, 1)
+	s.burnSys = dt * sys
+	// Half a sample at the crest, the noise over the slope at the end, and sys.
+	s.burnSD = dt * math.Sqrt(2.0/12+math.Pow(math.Min(w.sigma/math.Max(slope, 1e-300), 5), 2)+sys*sys)
+}
+
+// stretched is the top over the line from which the end is taken for an arc that
+// was stretched until it broke (our choice; a calm arc leaves 1.1 to 1.3).
+const stretched = 1.5
+
+// ringEnd places the end by the ring that follows; NaN where there is none to go
+// by. sys is the part of its uncertainty that is the same in every firing, in
+// samples.
+func (w *wave) ringEnd(smooth func(int) float64, half float64, to int, ref, top, noise float64) (end, sys float64) {
+	first := crossing(smooth, int(half), to, 0)
+	if first >= float64(to) {
+		return math.NaN(), 0
+	}
+	low, second := 0.0, -1.0
+	for i := int(first) + 1; i < to; i++ {
+		low = math.Min(low, smooth(i))
+		if smooth(i) < 0 && smooth(i+1) >= 0 {
+			second = float64(i) + frac(-smooth(i), -smooth(i+1), 0)
+			break
+		}
+	}
+	period := second - first // of half a swing
+	if second < 0 || period < 4 || period/w.rate > 400e-6 || -low < math.Max(5*noise, 0.15*ref) {
+		return math.NaN(), 0
+	}
+	peak := first - period/2
+	if top >= stretched*ref {
+		return peak, 0.1 * period
+	}
+	before := period / math.Pi * math.Acos(math.Min(1, ref/top))
+	return peak - before, 0.05*period + 0.15*before
 }
 
 // smoother gives a centred moving mean of y over width samples.

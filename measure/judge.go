@@ -285,6 +285,9 @@ func (t Task) screen(g group, f evidence.Feature, a Ask) (usable []evidence.Read
 		good := 0
 		for _, r := range rs {
 			why, fix, flag := t.unusable(f, r)
+			if why == "" && a.Versus == Count && r.Value.SI < 0 {
+				why, fix, flag = "a count cannot be less than nothing", "read it again", evidence.ScaleUnsure
+			}
 			if why == "" {
 				usable = append(usable, r)
 				good++

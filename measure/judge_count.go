@@ -6,6 +6,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/stats"
+	"proveout/unit"
 )
 
 // worseLevel is the chance of a count by luck, corrected for picking the worst,
@@ -31,6 +32,9 @@ type tally struct {
 // known they are tested, not the single counts. Effect is the share, its
 // uncertainty binomial.
 func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence.Reading) []evidence.Finding {
+	if f.Dim == unit.Percent {
+		return t.typedShares(f, a, usable)
+	}
 	var ts []tally
 	total, events, chances := 0.0, 0, 0.0
 	exposed, bursts := true, true
@@ -140,6 +144,30 @@ func worseOf(ts []tally) []bool {
 		}
 		out[top] = true
 		left -= ts[top].events
+	}
+	return out
+}
+
+// typedShares handles shares that were typed as such: without the counts behind
+// them it cannot be said whether luck explains them. The effect is the share; its
+// uncertainty is that of 20 counts (our choice).
+func (t Task) typedShares(f evidence.Feature, a Ask, usable []evidence.Reading) []evidence.Finding {
+	groups := bySubject(usable)
+	all := t.Engine.Cylinders > 0 && len(groups) >= t.Engine.Cylinders
+	var out []evidence.Finding
+	for _, rs := range groups {
+		fd := base(f, a, rs)
+		p := math.Min(1, math.Max(0, fd0(rs)/100))
+		fd.Effect, fd.EffectSigma = p, math.Sqrt((p*20+0.5)/21*(1-(p*20+0.5)/21)/21)
+		fd.AllCompared = all
+		fd.State = evidence.Normal
+		fd.Why = "A share says nothing about how many there were: one misfire of one is 100 %."
+		fd.Sentence = fmt.Sprintf("%s: %s of all misfires.", spokenSubject(rs[0].Subject), percent(p))
+		if m := max(t.Engine.Cylinders, len(groups), 2); p > 2/float64(m) {
+			fd.State, fd.More = evidence.NotEstablished, 1
+			fd.Sentence = fmt.Sprintf("%s: %s of all misfires; not established without the counts behind it. Write the counts of all cylinders.", spokenSubject(rs[0].Subject), percent(p))
+		}
+		out = append(out, fd)
 	}
 	return out
 }

@@ -9,14 +9,7 @@ import (
 
 // versusOthers holds each subject of a group against the median of the others.
 func (t Task) versusOthers(g group, f evidence.Feature, a Ask, usable []evidence.Reading, family int) []evidence.Finding {
-	o := CompareOptions{Versus: a.Versus, Level: t.Level, Family: family}
-	if a.Normal != nil {
-		none := 0.0
-		if a.Versus == Others {
-			none = 1
-		}
-		o.Margin = math.Min(math.Abs(a.Normal.To-none), math.Abs(none-a.Normal.From))
-	}
+	o := CompareOptions{Versus: a.Versus, Level: t.Level, Family: family, Normal: a.Normal}
 	c, err := Compare(f, usable, o)
 	if err != nil {
 		var out []evidence.Finding
@@ -99,7 +92,7 @@ func (c *Comparison) say(r Row) string {
 	case r.State == evidence.Normal:
 		return fmt.Sprintf("%s: %s, like the others (%s, %s%s).", who, what, spread, often, n)
 	}
-	seen := math.Abs(r.Effect-c.none()) >= c.margin
+	seen := c.seen(r.Effect)
 	verb := "measure it"
 	if f.PlacementCV > 0 {
 		verb = "place it"

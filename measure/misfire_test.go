@@ -223,6 +223,14 @@ func TestCountsSay(t *testing.T) {
 	if fs[2].State != evidence.High || !strings.Contains(fs[2].Sentence, "at least 230 counts") || !strings.Contains(fs[2].Why, "35 %") {
 		t.Errorf("register: %s %q %q", fs[2].State, fs[2].Sentence, fs[2].Why)
 	}
+	// Typed shares are not counts: 90 % alone is not established.
+	rs = nil
+	for i, v := range []float64{3, 90, 4, 3} {
+		rs = append(rs, evidence.Reading{Feature: "misfire.share", Subject: evidence.Cyl(i + 1), Value: unit.Quantity{Typed: v, Unit: unit.Must("%"), SI: v}, N: 1, Typed: true})
+	}
+	if f := Judge(Task{Engine: vehicle.Engine{Cylinders: 4}, Readings: rs})[1]; f.State != evidence.NotEstablished || f.Effect != 0.9 || !strings.Contains(f.Sentence, "Write the counts") {
+		t.Errorf("typed share: %+v", f)
+	}
 	// One cylinder alone has no whole.
 	if f := Judge(Task{Readings: counts("misfire.count", 9)})[0]; f.State != evidence.NotJudged {
 		t.Errorf("one cylinder: %s", f.State)

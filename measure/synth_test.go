@@ -113,10 +113,17 @@ func (s synth) draw() (*trace.Recording, synthTruth) {
 	if s.droop > 0 {
 		keep = math.Exp(-dt / s.droop)
 	}
+	// Normal noise from a table read at random: drawing each value anew would take
+	// most of the time of the tests.
+	at, stride := rng.IntN(len(noiseTable)), 2*rng.IntN(len(noiseTable)/2)+1
 	for i := range v {
+		at = (at + stride) & (len(noiseTable) - 1)
+		if i&1023 == 0 {
+			at, stride = rng.IntN(len(noiseTable)), 2*rng.IntN(len(noiseTable)/2)+1
+		}
 		hp = keep * (hp + v[i] - prev)
 		prev = v[i]
-		y := s.gain*hp + s.offset + s.noise*rng.NormFloat64()
+		y := s.gain*hp + s.offset + s.noise*noiseTable[at]
 		if s.hum != 0 {
 			y += s.hum * math.Sin(2*math.Pi*s.humHz*float64(i)*dt+0.4)
 		}
@@ -130,6 +137,15 @@ func (s synth) draw() (*trace.Recording, synthTruth) {
 	}
 	return recording(s.rate, v), tr
 }
+
+var noiseTable = func() []float64 {
+	rng := rand.New(rand.NewPCG(42, 43))
+	t := make([]float64, 1<<16)
+	for i := range t {
+		t[i] = rng.NormFloat64()
+	}
+	return t
+}()
 
 func recording(rate float64, v []float64) *trace.Recording {
 	return &trace.Recording{
