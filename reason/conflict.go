@@ -142,7 +142,7 @@ func (e *Engine) lnEvidence(left []int) float64 {
 		if !e.slots[i].on {
 			continue
 		}
-		f := &e.slots[i].factor
+		f := e.slots[i].factor
 		if slices.Contains(left, i) {
 			z += f.exponent * math.Log(f.wrong)
 		} else {

@@ -101,7 +101,7 @@ func (e *Engine) slotFor(t int, at evidence.Condition, unsure bool) *slot {
 		}
 	}
 	tm := &e.m.tests[t]
-	s := slot{test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows))}
+	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows))}
 	s.factor.parents = make([]parent, 0, len(tm.rows))
 	for r := range tm.rows {
 		s.cover[r] = e.m.covered(e.m.in.Suspects[tm.rows[r].fault].Fault, tm.at.Test, at, unsure, &e.c)

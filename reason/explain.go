@@ -144,7 +144,7 @@ func (e *Engine) compare(a, b int) Comparison {
 	for _, l := range e.lines() {
 		r := 1.0
 		for _, i := range l.slots {
-			f := &e.slots[i].factor
+			f := e.slots[i].factor
 			r *= f.set([]int{a}) / f.set([]int{b})
 		}
 		add(Moved{Finding: l.ids[0], Also: l.ids[1:], Factor: r})

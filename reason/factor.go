@@ -1,6 +1,11 @@
 package reason
 
-import "math"
+import (
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+)
 
 // parent is one fault that bears on a test, as the combination rule needs it.
 // See factor.
@@ -38,9 +43,15 @@ type factor struct {
 	p0       float64 // P0(normal)
 	z0       float64 // sum over the other outcomes of P0 lambda
 	// or is set for a plain noisy-or symptom: likelihood 1 - none' prod keep.
-	or    bool
-	pair  []float64 // scratch: likelihood of each pair of parents
-	bound float64   // largest |ln c| it has put on a triple
+	or bool
+	// Scratch of put: the likelihood of each pair of parents, then its inverse;
+	// the parents as arrays; and what the two halves of the work share.
+	pair, flat []float64
+	e          float64
+	w          *field
+	wg         sync.WaitGroup
+	background func()
+	saturated  atomic.Bool
 }
 
 // floorL keeps a likelihood off zero: a zero likelihood everywhere would leave
@@ -102,31 +113,98 @@ func (f *factor) put(w *field, sign float64) {
 			w.b[y*n+x] += v
 		}
 	}
-	if w.c == nil {
+	if w.c == nil || k < 3 {
 		return
 	}
-	for i := range ps {
+	// The rest as one array for each property: this loop meets every triple of
+	// parents, all triples there are for a test that bears on all faults.
+	f.lay()
+	f.e, f.w = e, w
+	f.saturated.Store(false)
+	if k >= 64 && runtime.GOMAXPROCS(0) > 1 {
+		if f.background == nil {
+			f.background = func() { f.triples(1); f.wg.Done() }
+		}
+		f.wg.Add(1)
+		go f.background()
+		f.triples(0)
+		f.wg.Wait()
+	} else {
+		f.triples(0)
+		f.triples(1)
+	}
+	f.w = nil
+	w.saturate = w.saturate || f.saturated.Load()
+}
+
+// lay copies the parents into arrays and inverts the pairs.
+func (f *factor) lay() {
+	k := len(f.parents)
+	if cap(f.flat) < 5*k {
+		f.flat = make([]float64, 5*k)
+	}
+	f.flat = f.flat[:5*k]
+	for i, p := range f.parents {
+		f.flat[i], f.flat[k+i], f.flat[2*k+i], f.flat[3*k+i], f.flat[4*k+i] = p.keep, p.hold, p.extra, p.more, p.alone
+	}
+	for i := range k {
 		for j := i + 1; j < k; j++ {
-			fi, fj := ps[i].fault, ps[j].fault
-			row := w.row(fi, fj)[:]
-			top := ps[i].alone * ps[j].alone / (f.pair[i*k+j] * f.none)
+			f.pair[i*k+j] = 1 / f.pair[i*k+j]
+		}
+	}
+}
+
+// triples puts the factor on the triples whose first parent is congruent to half
+// modulo 2. Each triple belongs to one half, so that two may run at once.
+func (f *factor) triples(half int) {
+	w, k := f.w, len(f.parents)
+	keep, hold, extra, more, alone := f.flat[:k], f.flat[k:2*k], f.flat[2*k:3*k], f.flat[3*k:4*k], f.flat[4*k:5*k]
+	saturate := false
+	for i := half; i < k; i += 2 {
+		for j := i + 1; j < k-1; j++ {
+			fj := f.parents[j].fault
+			row := w.row(f.parents[i].fault, fj)
+			top := alone[i] * alone[j] * f.pair[i*k+j] / f.none
+			kij, hij, eij, mij := keep[i]*keep[j], hold[i]*hold[j], extra[i]+extra[j], more[i]+more[j]
+			pi, pj := f.pair[i*k:i*k+k], f.pair[j*k:j*k+k]
 			for l := j + 1; l < k; l++ {
-				r := f.likelihood(&ps[i], &ps[j], &ps[l]) * top * ps[l].alone / (f.pair[i*k+l] * f.pair[j*k+l])
-				switch e {
+				kept := kij * keep[l]
+				var like float64
+				if f.or {
+					like = 1 - f.p0*kept
+				} else {
+					h := hij * hold[l]
+					bad := (1 - f.p0*kept) * h
+					kh := kept * h
+					like = f.normal * (1 - bad)
+					if den := kh*(1-f.p0) + mij + more[l]; den > 1e-12 {
+						like += bad * (kh*f.z0 + eij + extra[l]) / den
+					}
+				}
+				if like < floorL {
+					like = floorL
+				}
+				r := like * top * alone[l] * pi[l] * pj[l]
+				c := &row[f.parents[l].fault-fj-1]
+				v := *c
+				switch f.e {
 				case 1:
+					v *= r
 				case -1:
-					r = 1 / r
+					v /= r
 				default:
-					r = math.Exp(e * math.Log(r))
+					v *= math.Exp(f.e * math.Log(r))
 				}
-				c := &row[ps[l].fault-fj-1]
-				*c *= r
-				if *c > cLimit || *c < 1/cLimit {
-					*c = math.Min(math.Max(*c, 1/cLimit), cLimit)
-					w.saturate = true
+				if v > cLimit || v < 1/cLimit {
+					v = math.Min(math.Max(v, 1/cLimit), cLimit)
+					saturate = true
 				}
+				*c = v
 			}
 		}
+	}
+	if saturate {
+		f.saturated.Store(true)
 	}
 }
 

@@ -154,7 +154,7 @@ func (e *Engine) factors() []*factor {
 	out := append([]*factor(nil), e.prior.facto...)
 	for i := range e.slots {
 		if e.slots[i].on {
-			out = append(out, &e.slots[i].factor)
+			out = append(out, e.slots[i].factor)
 		}
 	}
 	return out

@@ -16,7 +16,7 @@ func brute(e *Engine) (chance []float64, none, other float64) {
 	lnNone, lnOther := e.prior0(), e.otherBase()
 	for i := range e.slots {
 		if e.slots[i].on {
-			f := &e.slots[i].factor
+			f := e.slots[i].factor
 			lnOther += f.exponent * (math.Log(f.other) - math.Log(f.none))
 		}
 	}

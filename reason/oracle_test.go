@@ -144,7 +144,7 @@ func TestB1NoisyOr(t *testing.T) {
 		e.chance[i] /= w.z
 	}
 	p := newPredictor(e)
-	p.z = w.z
+	p.z, p.skip = w.z, 0
 	for id, want := range n.Max3.Tests {
 		i, _ := strconv.Atoi(id)
 		tm := &testModel{normal: 0, healthy: []float64{1 - n.Leak[i], n.Leak[i]}}

@@ -31,6 +31,7 @@ type predictor struct {
 	a        ahead
 	z        float64
 	otherM   float64
+	skip     float64 // sets of three below this share of the total are passed over
 }
 
 type aheadParent struct {
@@ -41,7 +42,7 @@ type aheadParent struct {
 
 func newPredictor(e *Engine) *predictor {
 	widest := len(e.scratch)
-	p := &predictor{e: e, pair: make([]float64, maxParents*maxParents), rest1: make([]float64, maxParents), joint: make([]float64, maxParents*widest), weight: make([]float64, widest), pc: make([]float64, widest), given: make([]float64, widest), extraSum: make([]float64, widest)}
+	p := &predictor{e: e, skip: 1e-9, pair: make([]float64, maxParents*maxParents), rest1: make([]float64, maxParents), joint: make([]float64, maxParents*widest), weight: make([]float64, widest), pc: make([]float64, widest), given: make([]float64, widest), extraSum: make([]float64, widest)}
 	for range maxParents {
 		p.parents = append(p.parents, aheadParent{p: make([]float64, widest), extra: make([]float64, widest)})
 	}
@@ -243,7 +244,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 					pair[i*k+j] -= v
 					pair[i*k+l] -= v
 					pair[j*k+l] -= v
-					if v > 1e-13*p.z {
+					if v > p.skip*p.z {
 						combine(given, t.normal, healthy, &parents[i], &parents[j], &parents[l])
 						add(v, i, j, l)
 					}
@@ -252,7 +253,7 @@ func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt fun
 		}
 		for i := range k {
 			for j := i + 1; j < k; j++ {
-				if v := pair[i*k+j]; v > 1e-15*p.z {
+				if v := pair[i*k+j]; v > p.skip*1e-3*p.z {
 					combine(given, t.normal, healthy, &parents[i], &parents[j])
 					add(v, i, j, -1)
 				}

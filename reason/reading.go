@@ -16,7 +16,7 @@ type slot struct {
 	unsure   bool
 	findings []int // indices into Engine.findings
 	lambda   []float64
-	factor   factor
+	factor   *factor
 	cover    []float64 // by row of the test
 	tilt     []float64 // by row of the test
 	on       bool      // the factor is in the field
@@ -128,7 +128,7 @@ func (e *Engine) lambdaOf(s *slot, dst []float64) {
 // build makes the factor of a slot from its lambda, coverage and tilts.
 func (e *Engine) build(s *slot) {
 	t := &e.m.tests[s.test]
-	fillFactor(&s.factor, t, s.lambda, s.cover, s.tilt, e.m.limits.NotListedHealthy, e.scratch)
+	fillFactor(s.factor, t, s.lambda, s.cover, s.tilt, e.m.limits.NotListedHealthy, e.scratch)
 	s.factor.exponent = s.exponent
 }
 
