@@ -3,6 +3,7 @@ package book
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -25,6 +26,7 @@ func (c *checker) tests() {
 		c.word(t.Per, perWords, "tests", i, "per")
 		c.layout(t.When, "tests", i, "when")
 		c.reads(t, i)
+		c.codes(t, i)
 		c.outcomes(t, i)
 		c.rows(t, i)
 		c.directness(t, i)
@@ -54,6 +56,30 @@ func (c *checker) tests() {
 		}
 	}
 }
+
+// codes checks that the codes of a test have the form of codes and lead to
+// outcomes it has.
+func (c *checker) codes(t *Test, i int) {
+	if t.Codes == nil {
+		return
+	}
+	if len(t.Codes.Match) == 0 {
+		c.err("is empty; write for example [P03nn]", "tests", i, "codes", "match")
+	}
+	for j, m := range t.Codes.Match {
+		if !codePattern.MatchString(m) {
+			c.err(fmt.Sprintf("%q has not the form of a code; write for example P0335, or P03nn for one code for each cylinder", m), "tests", i, "codes", "match", j)
+		}
+	}
+	for _, o := range []struct{ id, field string }{{t.Codes.Found, "found"}, {t.Codes.None, "none"}} {
+		if !slices.ContainsFunc(t.Outcomes, func(x Outcome) bool { return x.ID == o.id }) {
+			c.err(fmt.Sprintf("%q is no outcome of this test", o.id), "tests", i, "codes", o.field)
+		}
+	}
+}
+
+// codePattern is the form of a two-byte code (SAE J2012), with nn or n for a number.
+var codePattern = regexp.MustCompile(`^[PCBU][0-3]([0-9A-F]{3}|[0-9A-F]nn|[0-9A-F]{2}n)$`)
 
 func (c *checker) reads(t *Test, i int) {
 	r := t.Reads

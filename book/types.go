@@ -167,6 +167,9 @@ type Test struct {
 	// Reads is the numeric feature behind the test; nil for a yes/no or picked
 	// outcome.
 	Reads *Reads `yaml:"reads"`
+	// Codes ties the test to trouble codes: a capture of diagnostic messages in which
+	// the codes were read answers it by itself.
+	Codes *Codes `yaml:"codes"`
 	// Outcomes in order; exactly one has Normal set.
 	Outcomes []Outcome `yaml:"outcomes"`
 	// Healthy is P(outcome | no fault bears on the test); the false alarms.
@@ -216,6 +219,15 @@ type Reads struct {
 	Unit   string `yaml:"unit"` // unit of From and To for absolute and difference
 	// Nominal is a generic limit of the book, used when the job gives none.
 	Nominal *Num `yaml:"nominal"`
+}
+
+// Codes says which trouble codes answer a test.
+type Codes struct {
+	// Match lists codes, such as P0335. "nn" stands for the number of the cylinder
+	// or bank in two digits (P03nn is P0301 on cylinder 1), "n" for one digit.
+	Match []string `yaml:"match"`
+	Found string   `yaml:"found"` // outcome when one of them is stored, pending or permanent
+	None  string   `yaml:"none"`  // outcome when the codes were read and none of them is there
 }
 
 // Outcome is one possible result.

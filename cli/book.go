@@ -79,7 +79,7 @@ func newBookShow() *cobra.Command {
 				return err
 			}
 			for _, b := range books {
-				if b.ID != args[0] {
+				if !book.SameID(b.ID, args[0]) {
 					continue
 				}
 				if asJSON {

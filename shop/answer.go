@@ -160,6 +160,7 @@ type ConflictAnswer struct {
 type NextAnswer struct {
 	Test        string          `json:"test"`
 	Name        string          `json:"name"`
+	Feature     string          `json:"feature,omitempty"` // what a numeric test reads
 	Subject     SubjectAnswer   `json:"subject"`
 	Minutes     float64         `json:"minutes"`
 	EndsIt      float64         `json:"ends_it"`

@@ -121,40 +121,15 @@ func (w *work) meta(c job.CaptureFile, f intake.File) measure.Meta {
 	if f.Recording == nil {
 		return m
 	}
-	for _, col := range c.Columns {
-		if col.As == "" && col.Subject.Kind == "" {
+	for _, ch := range f.Recording.Channels {
+		if ch.Mapped < 1 || ch.Mapped > len(c.Columns) {
 			continue
 		}
-		if name, ok := channelName(f.Recording, col.Column); ok {
-			m.Columns = append(m.Columns, measure.Column{Channel: name, As: col.As, Subject: col.Subject})
+		if col := c.Columns[ch.Mapped-1]; col.As != "" || col.Subject.Kind != "" {
+			m.Columns = append(m.Columns, measure.Column{Channel: ch.Name, As: col.As, Subject: col.Subject})
 		}
 	}
 	return m
-}
-
-// channelName finds the channel a mapping means: by name, or by the name a
-// reader keeps without its unit. A number was resolved by trace, which keeps the
-// order of columns.
-func channelName(rec *trace.Recording, column string) (string, bool) {
-	for _, ch := range rec.Channels {
-		if ch.Name == column {
-			return ch.Name, true
-		}
-	}
-	for _, ch := range rec.Channels {
-		if strings.EqualFold(strings.TrimSpace(ch.Name), strings.TrimSpace(column)) || strings.HasPrefix(column, ch.Name+" (") || strings.HasPrefix(column, ch.Name+" [") {
-			return ch.Name, true
-		}
-	}
-	var n int
-	if _, err := fmt.Sscanf(column, "%d", &n); err == nil {
-		for _, ch := range rec.Channels {
-			if ch.Column == n {
-				return ch.Name, true
-			}
-		}
-	}
-	return "", false
 }
 
 // messages decodes a log of diagnostic messages.
@@ -173,6 +148,7 @@ func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
 	}
 	item.Notes = append(item.Notes, sessionSummary(s)...)
 	item.Notes = append(item.Notes, w.sessionNotes(f.Name, s)...)
+	w.codeFindings(c, f.Name, s)
 	res, err := measure.Diagnostics(s, w.meta(c, f))
 	if err != nil {
 		w.leftOut(f.Name, 0, "decoded, but not measured: "+err.Error())

@@ -138,7 +138,7 @@ func (w *work) problems(ps []strict.Problem) {
 	for _, p := range ps {
 		text := p.Text
 		if p.Path != "" {
-			text = p.Path + " " + p.Text
+			text = p.Path + ": " + p.Text
 		}
 		if p.Severity == strict.Error {
 			w.answer.LeftOut = append(w.answer.LeftOut, LeftOut{File: p.File, Line: p.Line, Why: text})

@@ -153,6 +153,9 @@ func (w *work) next(n *reason.NextTest) NextAnswer {
 		Test: t.ID, Name: t.Name, Subject: subjectAnswer(n.Test.Subject), Minutes: round(n.Minutes), EndsIt: round(n.EndsIt), SettlesBits: round(n.Bits),
 		Cost: round(n.Cost), Do: t.Do, Says: t.Says, Why: n.Why, Repeat: n.Repeat, Equipment: []string{}, Hazards: []HazardAnswer{}, Outcomes: []OutcomeAnswer{},
 	}
+	if t.Reads != nil {
+		out.Feature = t.Reads.Feature
+	}
 	for _, e := range t.Equipment {
 		out.Equipment = append(out.Equipment, w.equipmentName(e))
 	}

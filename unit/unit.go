@@ -150,16 +150,30 @@ func fold(s string) string {
 }
 
 // Parse finds the unit written as s: first the exact symbol, then other
-// spellings without regard to case and spaces. The error lists near symbols.
+// spellings without regard to case and spaces, as long as milli cannot be taken
+// for mega. The error lists the symbols.
 func Parse(s string) (Unit, error) {
 	s = strings.TrimSpace(s)
 	if u, ok := bySymbol[s]; ok {
 		return u, nil
 	}
+	if s == "M\u03a9" || s == "M\u2126" { // the letter omega, and the ohm sign
+		return bySymbol["Mohm"], nil
+	}
 	if u, ok := byFold[fold(s)]; ok && u.Symbol != "" {
+		if millionfold(s, u.Symbol) {
+			return Unit{}, fmt.Errorf("unit %q could be milli or mega; write %s or its other case exactly", s, u.Symbol)
+		}
 		return u, nil
 	}
 	return Unit{}, fmt.Errorf("unit %q is not known; write one of: %s", s, strings.Join(Symbols(), " "))
+}
+
+// millionfold reports whether reading s as the symbol would turn a small m into
+// a large one, or a large one into milliohm: a slip of a factor of a thousand
+// million. Other capitals (MV, MS in a header in capitals) can only mean milli.
+func millionfold(s, symbol string) bool {
+	return strings.HasPrefix(s, "m") && symbol[0] == 'M' || strings.HasPrefix(s, "M") && symbol == "mohm"
 }
 
 // Must is Parse for program constants; it panics on an unknown symbol.

@@ -1,0 +1,74 @@
+package shop
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"proveout/book"
+	"proveout/evidence"
+	"proveout/job"
+	"proveout/obd"
+)
+
+// codeFindings answers the tests that ask for trouble codes (book.Test.Codes)
+// from a session in which codes were read. A list that was never read answers
+// nothing: no code is not the same as codes not asked for. Lists read after a
+// clear say nothing about the fault and are passed over.
+func (w *work) codeFindings(c job.CaptureFile, file string, s *obd.Session) {
+	if s.MixedVehicles {
+		return
+	}
+	var stored []string
+	var from evidence.Source
+	read := false
+	for _, m := range s.Modules {
+		for _, l := range m.Codes {
+			if l.Clears > 0 {
+				continue
+			}
+			if !read {
+				from = evidence.Source{File: file, Channel: m.Address, First: l.Source.Record, Last: l.Source.Last, Line: l.Source.Line}
+			}
+			read = true
+			for _, code := range l.Codes {
+				code.HasFailure = false
+				if !slices.Contains(stored, code.String()) {
+					stored = append(stored, code.String())
+				}
+			}
+		}
+	}
+	if !read {
+		return
+	}
+	for _, t := range w.instance.Tests {
+		if t.Test.Codes != nil {
+			w.findings = append(w.findings, codeFinding(t, stored, c, from))
+		}
+	}
+}
+
+func codeFinding(t book.TestAt, stored []string, c job.CaptureFile, from evidence.Source) evidence.Finding {
+	f := evidence.Finding{
+		ID: t.ID, Item: c.Item, Test: t.Test.ID, Subject: t.Subject, Outcome: t.Test.Codes.None, State: evidence.Normal,
+		When: c.When, From: []evidence.Source{from}, SetAside: c.SetAside != "", Why: t.Test.Says,
+	}
+	if f.When == "after" {
+		f.ID += "/after"
+	}
+	if f.SetAside {
+		f.ID += "/set-aside"
+	}
+	said := "no code for it is stored."
+	for _, m := range t.Test.Codes.Match {
+		code := strings.NewReplacer("nn", fmt.Sprintf("%02d", t.Subject.Number), "n", fmt.Sprint(t.Subject.Number)).Replace(m)
+		if slices.Contains(stored, code) {
+			f.Outcome, f.State = t.Test.Codes.Found, evidence.Abnormal
+			said = code + " is stored."
+			break
+		}
+	}
+	f.Sentence = upperFirst(fmt.Sprintf("%s, %s: %s", t.Subject, t.Test.Name, said))
+	return f
+}
