@@ -1,0 +1,73 @@
+package cli
+
+import (
+	"fmt"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"proveout/play"
+	"proveout/shop"
+)
+
+func init() { commands = append(commands, newEvaluate) }
+
+func newEvaluate() *cobra.Command {
+	var asJSON, verbose bool
+	var jobs, tests int
+	var seed uint64
+	c := &cobra.Command{
+		Use:   "evaluate",
+		Short: "Play simulated vehicles to the end under the tool's own advice, and print the score",
+		Long: `Draws vehicles with hidden faults from the simulator, writes their captures and
+answers into job folders, follows the advice of diagnose until it says stop, and
+scores the end. The simulator shares no constant with the fault books, and some of
+its faults are in none of them. The same seed gives the same score.`,
+		Example: `  proveout evaluate --jobs 20
+  proveout evaluate --jobs 1000 --seed 7 --json`,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, args []string) error {
+			if jobs < 1 {
+				return fmt.Errorf("--jobs %d: write 1 or more", jobs)
+			}
+			dir, err := os.MkdirTemp("", "proveout-evaluate-")
+			if err != nil {
+				return err
+			}
+			defer os.RemoveAll(dir)
+			var games []play.Game
+			for j := range jobs {
+				g := play.Play(j, play.Options{Seed: seed, MaxTests: tests, Dir: dir, Shop: shop.Options{Program: Version()}})
+				games = append(games, g)
+				if verbose {
+					writeGame(c, g)
+				} else if jobs > 10 && (j+1)%10 == 0 {
+					fmt.Fprintf(c.ErrOrStderr(), "\r%d of %d vehicles", j+1, jobs)
+				}
+			}
+			if !verbose && jobs > 10 {
+				fmt.Fprintln(c.ErrOrStderr())
+			}
+			s := play.Tally(seed, games)
+			if asJSON {
+				return writeJSON(c.OutOrStdout(), s)
+			}
+			return s.Write(c.OutOrStdout())
+		},
+	}
+	f := c.Flags()
+	f.BoolVar(&asJSON, "json", false, "print the score as JSON")
+	f.BoolVar(&verbose, "verbose", false, "print each vehicle as it ends")
+	f.IntVar(&jobs, "jobs", 20, "vehicles to play")
+	f.IntVar(&tests, "tests", 12, "tests after reception before giving up")
+	f.Uint64Var(&seed, "seed", 1, "seed of the generator")
+	return c
+}
+
+func writeGame(c *cobra.Command, g play.Game) {
+	p := &page{w: c.OutOrStdout()}
+	p.para(fmt.Sprintf("%4d  ", g.Job), fmt.Sprintf("truth %v; leads %s at %s; shown %v; %d tests, %.0f min %v", g.Truth, g.Top, number(g.Chance), g.Shown, len(g.Tests), g.Minutes, g.Tests), 6)
+	if g.Err != "" {
+		p.para("      ", "ended with: "+g.Err, 6)
+	}
+}
