@@ -7,7 +7,6 @@ import (
 
 	"proveout/evidence"
 	"proveout/stats"
-	"proveout/vehicle"
 )
 
 // Engine speeds that part the operating conditions, rpm (our choice; cranking
@@ -29,12 +28,9 @@ type phase struct {
 }
 
 // speeds gives the engine speed after each spark from the time to the next, NaN
-// where that spans a break. revs is revolutions between firings of this coil.
+// for the last one.
 func (g *ignition) speeds() []float64 {
-	revs := 2.0
-	if g.meta.Engine.Ignition == vehicle.WasteSpark {
-		revs = 1
-	}
+	revs := g.revs
 	out := make([]float64, len(g.sparks))
 	for i := range out {
 		out[i] = math.NaN()
@@ -79,7 +75,7 @@ func (g *ignition) phases() (out []phase, why string) {
 	}
 	mid := stats.Median(known)
 	if mid < slowestEngine || mid > fastestEngine {
-		return nil, fmt.Sprintf("one firing in two revolutions makes %.3g rpm: the time scale looks wrong by a factor of about %.0f", mid, scaleSlip(mid))
+		return nil, fmt.Sprintf("the time between firings makes %.3g rpm: the time scale looks wrong by a factor of about %.0f", mid, scaleSlip(mid))
 	}
 	all.rpm, all.unsure = mid, false
 	if d := g.meta.Condition.SpeedRPM; d > 0 {

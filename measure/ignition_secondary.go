@@ -73,6 +73,7 @@ type ignition struct {
 	sparks  []spark
 	sign    float64
 	flags   []evidence.Flag
+	revs    float64 // revolutions from one spark to the next
 }
 
 func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.Subject, meta Meta) Result {
@@ -94,6 +95,7 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 		g.refuse("", flag, why, fix)
 		return g.res
 	}
+	g.dropWaste()
 	g.quality()
 	g.read()
 	return g.res

@@ -31,7 +31,7 @@ type spark struct {
 	clipped  bool
 	missing  bool // no spark line: the voltage swings back at once
 	swung    bool // it did swing to the other side after the crest
-	fallen   bool // it fell well below the crest at once, as a breakdown does
+	fallen   bool // it fell off the crest at once, as a breakdown does
 	burn     float64
 	burnSD   float64 // of this one firing
 	burnSys  float64 // part of it that is the same in every firing
@@ -127,7 +127,8 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 		low = math.Min(low, y[i])
 	}
 	s.swung = low < -0.1*s.height
-	s.fallen = y[min(len(y)-1, k+max(1, int(math.Ceil(fallSeconds*w.rate))))] < 0.8*s.height
+	quick := y[min(len(y)-1, k+max(1, int(math.Round(4e-6*w.rate))))]
+	s.fallen = s.height-quick > 0.10*s.height || y[min(len(y)-1, k+max(1, int(math.Ceil(fallSeconds*w.rate))))] < 0.8*s.height
 	if low < -failedSwing*s.height || level < math.Max(floor, 0.004*s.height) {
 		s.missing = true
 		s.rings = math.NaN()
