@@ -58,7 +58,7 @@ func (e *Engine) minutesFor(i int, open []string) float64 {
 	if done > 0 && more > 0 {
 		m = more
 	}
-	if b.Neighbours || b.Reads != nil && (b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "count") {
+	if compared(t) {
 		if more > 0 {
 			m += more * float64(left)
 		} else {

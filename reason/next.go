@@ -41,6 +41,7 @@ func (e *Engine) next(a *Answer) error {
 	if err := e.rank(cands, r); err != nil {
 		return err
 	}
+	e.together(cands)
 	repeats := slices.DeleteFunc(slices.Clone(cands), func(c candidate) bool { return c.repeat == 0 || c.bits < 1e-6 })
 	sortCandidates(repeats, e.o.Rank)
 	cands = e.best(cands)
@@ -357,16 +358,56 @@ func (e *Engine) proves(t *testModel, o, i int) bool {
 	return b.Neighbours || b.Reads.Versus == "limit" || b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "absolute" && b.Outcomes[o].Source != ""
 }
 
+// compared reports whether a test is done on all its subjects in one go, because
+// they are held against each other.
+func compared(t *testModel) bool {
+	b := t.at.Test
+	return b.Neighbours || b.Reads != nil && (b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "count")
+}
+
+// together scores tests that are done on all subjects in one go as one: bits and
+// chances to end the search add up over the subjects, which is exact where the
+// abnormal outcomes exclude each other and else too much, hence the caps. The
+// best subject stands for all.
+func (e *Engine) together(cands []candidate) {
+	bits, ends := map[int]float64{}, map[int]float64{}
+	for x := range cands {
+		c := &cands[x]
+		if t := &e.m.tests[c.test]; c.repeat == 0 && compared(t) {
+			bits[t.same] += c.bits
+			ends[t.same] += c.ends
+		}
+	}
+	for x := range cands {
+		c := &cands[x]
+		t := &e.m.tests[c.test]
+		if c.repeat > 0 || !compared(t) {
+			continue
+		}
+		own := c.score
+		all := e.scoreOf(math.Min(ends[t.same], 1), math.Min(bits[t.same], e.doubtNow), c.minutes, e.penalty(t.at.Test), c.cost)
+		if e.o.Rank != ByCost {
+			c.score = all * (1 + 1e-6*own/math.Max(all, 1e-12)) // the best subject first
+		}
+	}
+}
+
 // best keeps, in order, the candidates that could change what is told or done:
 // one subject for each test, the best.
 func (e *Engine) best(cands []candidate) []candidate {
 	sortCandidates(cands, e.o.Rank)
-	seen := map[int]bool{}
+	seen, facts := map[int]bool{}, map[string]bool{}
 	var out []candidate
 	for _, c := range cands {
 		t := &e.m.tests[c.test]
 		if c.repeat > 0 || !c.changes || c.bits < 1e-6 || seen[t.same] {
 			continue
+		}
+		if fact := t.at.Test.Fact; fact != "" {
+			if facts[fact] {
+				continue // another test in the list would tell the same
+			}
+			facts[fact] = true
 		}
 		seen[t.same] = true
 		if out = append(out, c); len(out) >= max(e.o.Tests, 8) {
@@ -464,14 +505,16 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 			mins += po * best.minutes
 			cost += po * bestCost
 		}
+		// What the other subjects of a test done in one go add stays as it was.
+		more := math.Max(0, c.score-e.scoreOf(c.ends, c.bits, c.minutes, e.penalty(t.at.Test), c.cost))
 		switch e.o.Rank {
 		case ByCost:
 			c.cost = cost
 			c.score = -cost - e.penalty(t.at.Test)
 		case ByDoubt:
-			c.score = shareTotal / mins
+			c.score = shareTotal/mins + more*(c.minutes+e.penalty(t.at.Test))/mins
 		default:
-			c.score = (endsTotal + shareTotal) / mins
+			c.score = (endsTotal+shareTotal)/mins + more*(c.minutes+e.penalty(t.at.Test))/mins
 			c.cost = math.Min(c.cost, cost)
 		}
 	}

@@ -274,8 +274,19 @@ func (e *Engine) group(a *Answer) {
 		in = append(in, s)
 		a.Group = append(a.Group, s.Suspect.ID)
 	}
+	if len(in) > mostNamed {
+		var first []string
+		for _, s := range in[:3] {
+			first = append(first, phrase(s))
+		}
+		a.GroupText = fmt.Sprintf("%d suspects not yet separated; first %s", len(in), list(first, "and"))
+		return
+	}
 	a.GroupText = groupText(in)
 }
+
+// mostNamed is how many suspects not yet separated are named one by one.
+const mostNamed = 6
 
 func (e *Engine) stop(a *Answer) {
 	l := &e.m.limits
