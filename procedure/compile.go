@@ -67,6 +67,7 @@ type MStep struct {
 	timers                 []int
 	needMask, needWant     State // the phases of all steps before it, done
 	needMaybe              []int // steps before it that a variant leaves out
+	again                  []int // what a recovery step undoes
 	keepGiven              bool  // a condition asks by how many means it was confirmed
 }
 

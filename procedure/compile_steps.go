@@ -367,6 +367,16 @@ func (c *compiler) recoveries() {
 	}
 	for i := range c.m.Steps {
 		s := &c.m.Steps[i]
+		for _, id := range s.Again {
+			for _, id := range c.groupOf(id) {
+				j, ok := c.stepIndex[id]
+				if !ok || s.origin != fromRecovery || c.m.Steps[j].origin == fromRecovery {
+					c.fail(s.path, "%q begins again from %q: that is for recovery steps, and names a main step", s.ID, id)
+					continue
+				}
+				s.again = append(s.again, c.m.Steps[j].after...)
+			}
+		}
 		for k := range s.Interrupt {
 			if indexOf(Kinds, k) < 0 {
 				c.fail(s.path, "%q: interruption %q is not known; write one of: %v", s.ID, k, Kinds)

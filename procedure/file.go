@@ -133,6 +133,8 @@ type Step struct {
 	From      []string                `yaml:"from"`
 	// OwedOnly: a recovery step that is done only when a recovery rule asks for it.
 	OwedOnly bool `yaml:"owed_only"`
+	// Again: what a recovery step undoes; these steps and all after them begin again.
+	Again []string `yaml:"again"`
 	// Cycle repeats the steps inside it; all other fields but ID, Needs and Times are then empty.
 	Cycle []Step `yaml:"cycle"`
 	Times int    `yaml:"times"`

@@ -311,6 +311,9 @@ func (m *Machine) Apply(s State, e Event) State {
 // putBackRivals: a recovery step takes over what a main step made so, or was making
 // so; that step must be confirmed again.
 func (m *Machine) putBackRivals(s *State, st *MStep) {
+	for _, j := range st.again {
+		m.redo(s, j)
+	}
 	for _, a := range st.sets {
 		if j := m.lastSetter(s, a.fact); j >= 0 && m.Facts[a.fact].f.get(s) != 0 {
 			m.idle(s, j)
