@@ -14,8 +14,8 @@ var signalRoles = map[string]string{
 	"engine_speed": EngineSpeed, "vehicle_speed": VehicleSpeed, "coolant_temperature": Coolant, "intake_air_temperature": IntakeAir,
 	"calculated_load": EngineLoad, "throttle_position": Throttle, "manifold_pressure": ManifoldPress, "barometric_pressure": Barometer,
 	"air_flow": Airflow, "short_trim_bank1": ShortTrim, "long_trim_bank1": LongTrim, "short_trim_bank2": ShortTrim, "long_trim_bank2": LongTrim,
-	"module_voltage": Supply, "control_module_voltage": Supply, "fuel_level": FuelLevel, "ignition_advance": Advance, "run_time": RunTime,
-	"accelerator_pedal_d": Pedal,
+	"module_voltage": Supply, "fuel_level": FuelLevel, "ignition_advance": Advance, "run_time": RunTime,
+	"pedal_position_d": Pedal,
 }
 
 // Diagnostics measures a decoded session: misfire monitor results of each

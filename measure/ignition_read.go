@@ -296,7 +296,7 @@ func (g *ignition) missingShare(phases []phase) {
 		return
 	}
 	var flags []evidence.Flag
-	if n < goodFirings {
+	if n < 5 {
 		flags = append(flags, evidence.TooFewEvents)
 	}
 	p := (float64(k) + 0.5) / (float64(n) + 1)

@@ -9,12 +9,12 @@ import (
 	"proveout/trace"
 )
 
-// fewest firings for a reading that may decide something, and what the trade
-// averages (trade.md 3.4: 20-50 firings on each placement).
+// fewest firings for a reading that may decide something; below ten the
+// uncertainty is widened by Student's t. The trade averages 20-50 on each
+// placement (trade.md 3.4).
 const (
-	fewestFirings = 3 // the uncertainty is widened by Student's t below ten
+	fewestFirings = 3
 	fewestSnaps   = 3
-	goodFirings   = 20
 )
 
 // ignitionSecondary measures one coil or plug lead under a pickup: each channel

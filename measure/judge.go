@@ -88,7 +88,7 @@ func Judge(t Task) []evidence.Finding {
 }
 
 // name gives each finding a stable id: test (or feature) @ subject, with the side
-// of the repair and a counter where needed.
+// of the repair, and the operating condition or a counter where two would share one.
 func name(fs []evidence.Finding) {
 	seen := map[string]int{}
 	for i := range fs {
@@ -102,6 +102,10 @@ func name(fs []evidence.Finding) {
 			id += "/after"
 		}
 		seen[id]++
+		if seen[id] > 1 && f.Condition.State != "" {
+			id += "/" + string(f.Condition.State)
+			seen[id]++
+		}
 		if n := seen[id]; n > 1 {
 			id = fmt.Sprintf("%s#%d", id, n)
 		}
@@ -264,16 +268,24 @@ func (t Task) judge(g group, a Ask, family int) []evidence.Finding {
 		out = append(out, t.versusOthers(g, f, a, usable, family)...)
 	case Count:
 		out = append(out, t.versusCounts(g, f, a, usable)...)
-	case VsLimit:
-		for _, rs := range bySubject(usable) {
-			out = append(out, t.versusLimit(f, a, rs))
-		}
 	default:
-		for _, rs := range bySubject(usable) {
-			out = append(out, t.absolute(f, a, rs))
+		groups := bySubject(usable)
+		for _, rs := range groups {
+			fd := t.absolute(f, a, rs)
+			if a.Versus == VsLimit {
+				fd = t.versusLimit(f, a, rs)
+			}
+			fd.AllCompared = t.allMeasured(f, len(groups))
+			out = append(out, fd)
 		}
 	}
 	return out
+}
+
+// allMeasured reports whether n subjects are all there are: "shown" needs the
+// healthy neighbours, also where the limit decides.
+func (t Task) allMeasured(f evidence.Feature, n int) bool {
+	return f.Per == evidence.Cylinder && t.Engine.Cylinders > 0 && n >= t.Engine.Cylinders
 }
 
 // screen takes out what may not decide anything: blocked readings, wrong

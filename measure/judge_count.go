@@ -61,7 +61,7 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 		events += ts[i].events
 	}
 	m := len(ts)
-	all := t.Engine.Cylinders > 0 && m >= t.Engine.Cylinders
+	all := t.allMeasured(f, m)
 	worse := worseOf(ts)
 	var out []evidence.Finding
 	for i, ta := range ts {
@@ -107,9 +107,12 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 			fd.State = evidence.NotEstablished
 			fd.More = 1
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established, so few could fall on one of %d cylinders by luck. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
+		case ta.count == 0 && f.ID == "misfire.ewma":
+			fd.State = evidence.Normal
+			fd.Sentence = fmt.Sprintf("%s: nothing in the weighted register.", who)
 		case ta.count == 0:
 			fd.State = evidence.Normal
-			fd.Sentence = fmt.Sprintf("%s: no %s of %s%s.", who, what, plain(total), rate)
+			fd.Sentence = fmt.Sprintf("%s: none of %s %s%s.", who, plain(total), what, rate)
 		default:
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, no more than its share.", who, plain(ta.count), plain(total), what, rate)
@@ -153,7 +156,7 @@ func worseOf(ts []tally) []bool {
 // uncertainty is that of 20 counts (our choice).
 func (t Task) typedShares(f evidence.Feature, a Ask, usable []evidence.Reading) []evidence.Finding {
 	groups := bySubject(usable)
-	all := t.Engine.Cylinders > 0 && len(groups) >= t.Engine.Cylinders
+	all := t.allMeasured(f, len(groups))
 	var out []evidence.Finding
 	for _, rs := range groups {
 		fd := base(f, a, rs)

@@ -69,7 +69,7 @@ func (t Task) versusLimit(f evidence.Feature, a Ask, rs []evidence.Reading) evid
 	} else {
 		fd.Effect, fd.EffectSigma = value/ref, math.Abs(sd/ref)
 	}
-	low, high := bounds(lim, f, a, ref)
+	low, high := limitBounds(lim, f, a, ref)
 	fd.State, fd.More = place(value, sd, low, high)
 	fd.Sentence = limitSentence(f, rs, value, sd, low, high, lim, name, fd.State, fd.More)
 	fd.Why = "A limit from service information is held against the value with its uncertainty: outside by less than that is not outside yet."
@@ -91,9 +91,9 @@ func reference(l *Limit) (float64, string) {
 	return 0, ""
 }
 
-// bounds are the limits in SI; where only a nominal value is given, the normal
+// limitBounds are the limits in SI; where only a nominal value is given, the normal
 // band of the question or the feature's margin about it.
-func bounds(l *Limit, f evidence.Feature, a Ask, ref float64) (low, high float64) {
+func limitBounds(l *Limit, f evidence.Feature, a Ask, ref float64) (low, high float64) {
 	low, high = math.Inf(-1), math.Inf(1)
 	if l.Min != nil {
 		low = *l.Min
@@ -175,7 +175,7 @@ func (t Task) absolute(f evidence.Feature, a Ask, rs []evidence.Reading) evidenc
 	}
 	lim := t.limitFor(f.ID, rs[0].Subject)
 	if lim != nil && (lim.Min != nil || lim.Max != nil) {
-		low, high := bounds(lim, f, a, 0)
+		low, high := limitBounds(lim, f, a, 0)
 		fd.State, fd.More = place(value, sd, low, high)
 		_, name := reference(lim)
 		fd.Sentence = limitSentence(f, rs, value, sd, low, high, lim, name, fd.State, fd.More)

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"proveout/evidence"
 )
@@ -22,7 +23,7 @@ func (t Task) versusOthers(g group, f evidence.Feature, a Ask, usable []evidence
 		}
 		return out
 	}
-	all := t.Engine.Cylinders > 0 && f.Per == evidence.Cylinder && len(c.Rows) >= t.Engine.Cylinders
+	all := t.allMeasured(f, len(c.Rows))
 	var out []evidence.Finding
 	for _, r := range c.Rows {
 		fd := base(f, a, r.Readings)
@@ -113,7 +114,7 @@ func (c *Comparison) none() float64 {
 // effect puts the size of a difference in words.
 func (c *Comparison) effect(r Row) string {
 	if c.Versus == Difference {
-		if r.Effect == 0 {
+		if strings.Trim(strings.Fields(showStep(math.Abs(r.Effect), c.Feature))[0], "0.") == "" {
 			return "equal to the middle of the others"
 		}
 		dir := "above"
@@ -136,7 +137,10 @@ func (c *Comparison) effect(r Row) string {
 
 func (c *Comparison) number(e float64) string {
 	if c.Versus == Difference {
-		return showStep(e, c.Feature)
+		if s := showStep(e, c.Feature); !strings.HasPrefix(s, "-") || strings.Trim(strings.Fields(s)[0], "-0.") != "" {
+			return s
+		}
+		return showStep(0, c.Feature)
 	}
 	return fmt.Sprintf("%.2f times", e)
 }

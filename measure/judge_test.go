@@ -66,8 +66,14 @@ func TestLimits(t *testing.T) {
 	// A limit for one cylinder goes before the one for all.
 	gaps := typed("plug.gap", "mm", []float64{1.1}, []float64{1.1})
 	fs = Judge(Task{Engine: four, Readings: gaps, Limits: []Limit{{Feature: "plug.gap", Nominal: f64(1.1e-3)}, {Feature: "plug.gap", Subject: evidence.Cyl(2), Nominal: f64(0.7e-3)}}})
-	if fs[0].State != evidence.Normal || fs[1].State != evidence.High {
-		t.Errorf("%s %s", fs[0].State, fs[1].State)
+	if fs[0].State != evidence.Normal || fs[1].State != evidence.High || fs[1].AllCompared {
+		t.Errorf("%s %s, all compared %v with two of four", fs[0].State, fs[1].State, fs[1].AllCompared)
+	}
+	gaps = typed("plug.gap", "mm", []float64{1.1}, []float64{1.1}, []float64{1.6}, []float64{1.1})
+	for _, f := range Judge(Task{Engine: four, Readings: gaps, Limits: []Limit{{Feature: "plug.gap", Max: f64(1.2e-3)}}}) {
+		if !f.AllCompared {
+			t.Errorf("all four gaps were measured: %+v", f)
+		}
 	}
 }
 

@@ -107,44 +107,70 @@ func Capture(kind string, rec *trace.Recording, meta Meta) (Result, error) {
 		}
 		kind, recognised = found, true
 	}
-	measure, ok := sampled[kind]
-	if !ok {
-		if kind == Diagnostic {
-			return Result{}, fmt.Errorf("kind %q is messages, not samples: decode it first", kind)
+	for _, k := range sampled() {
+		if k.id == kind {
+			res, err := k.measure(rec, meta)
+			res.Kind, res.Recognised = kind, recognised
+			return res, err
 		}
-		return Result{}, fmt.Errorf("kind %q is not known; write one of %s", kind, strings.Join(Kinds(), ", "))
 	}
-	res, err := measure(rec, meta)
-	res.Kind, res.Recognised = kind, recognised
-	return res, err
+	if kind == Diagnostic {
+		return Result{}, fmt.Errorf("kind %q is messages, not samples: decode it first", kind)
+	}
+	return Result{}, fmt.Errorf("kind %q is not known; write one of %s", kind, strings.Join(Kinds(), ", "))
 }
 
-// sampled holds the kinds that are measured from samples. Each kind has its own
-// file with a function of this form.
-var sampled = map[string]func(*trace.Recording, Meta) (Result, error){
-	IgnitionSecondary: ignitionSecondary,
-	ParameterLog:      parameterLog,
+// sampledKind is one kind of capture that is measured from samples. A new kind is
+// a file of its own and one line in sampled.
+type sampledKind struct {
+	id      string
+	measure func(*trace.Recording, Meta) (Result, error)
+	// looks reports whether a recording is of this kind, by names, units or the look
+	// of the signal; the text says what it went by, or what spoke against.
+	looks func(*trace.Recording, Meta) (bool, string)
+}
+
+// sampled lists the kinds in the order in which they are tried: surest signs first.
+func sampled() []sampledKind {
+	return []sampledKind{
+		{ParameterLog, parameterLog, looksLikeLog},
+		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
+	}
 }
 
 // Kinds lists the kinds of capture that can be declared.
-func Kinds() []string { return []string{IgnitionSecondary, ParameterLog, Diagnostic} }
+func Kinds() []string {
+	var out []string
+	for _, k := range sampled() {
+		out = append(out, k.id)
+	}
+	return append(out, Diagnostic)
+}
 
 // Recognise finds out the kind of a recording: first from what the job says of
 // its columns, then from names and units, last from the look of the signal. why
 // says what it went by, or why nothing fits.
 func Recognise(rec *trace.Recording, meta Meta) (kind, why string) {
+	kinds := sampled()
 	for _, c := range meta.Columns {
-		if _, ok := sampled[c.As]; ok {
-			return c.As, fmt.Sprintf("column %q is declared as %s", c.Channel, c.As)
+		for _, k := range kinds {
+			if c.As == k.id {
+				return k.id, fmt.Sprintf("column %q is declared as %s", c.Channel, c.As)
+			}
 		}
 	}
-	if n, names := recognisedParameters(rec, meta); n >= 2 {
-		return ParameterLog, "channels named like parameters: " + strings.Join(names, ", ")
+	var against []string
+	for _, k := range kinds {
+		ok, text := k.looks(rec, meta)
+		if ok {
+			return k.id, text
+		}
+		if text != "" {
+			against = append(against, text)
+		}
 	}
-	if ok, text := looksLikeIgnition(rec, meta); ok {
-		return IgnitionSecondary, text
-	} else if text != "" {
-		return "", text
+	if len(against) == 0 {
+		return "", "no channel is named like a parameter or looks like an ignition trace"
 	}
-	return "", "no channel is named like a parameter or looks like an ignition trace"
+	return "", strings.Join(against, "; ")
 }

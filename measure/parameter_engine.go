@@ -8,8 +8,9 @@ import (
 	"proveout/stats"
 )
 
-// warmth reads the coolant temperature once it has settled: over the last three
-// minutes of running it moves by less than a degree a minute on the whole.
+// warmth reads the coolant temperature once it has settled: it has been within 6
+// degrees of its highest for two minutes, or it stands still lower than that (a
+// thermostat stuck open). Until then the engine is still warming up.
 func (l *logView) warmth(res *Result) {
 	p := l.get(Coolant)
 	rpm := l.col(EngineSpeed)
@@ -30,27 +31,27 @@ func (l *logView) warmth(res *Result) {
 		l.refuse(res, feature, evidence.WholeEngine, evidence.TooFewEvents, "less than a minute of running was logged", "log ten minutes from a warm start")
 		return
 	}
+	hot := stats.Quantile(x, 0.9)
+	from := 0
+	for from < len(x) && x[from] < hot-6 {
+		from++
+	}
 	tail := min(len(x), int(180/l.g.step))
 	last := x[len(x)-tail:]
 	third := max(1, tail/3)
 	rise := stats.Median(last[len(last)-third:]) - stats.Median(last[:third])
-	now := stats.Median(last[len(last)-third:])
-	if l.seconds(len(x)) < 180 && now < 70 || rise > 2 {
-		l.refuse(res, feature, evidence.WholeEngine, "", fmt.Sprintf("the engine is still warming up: %.0f degC after %.0f min, %+.1f degC over the last %.0f min", now, l.seconds(len(x))/60, rise, l.seconds(tail)/60), "log on until the temperature stands still")
+	if l.seconds(len(x)-from) < 120 || rise > 2 && l.seconds(len(x)-from) < 300 {
+		l.refuse(res, feature, evidence.WholeEngine, "", fmt.Sprintf("the engine is still warming up: %.0f degC after %.0f min, %+.1f degC over the last %.0f min", x[len(x)-1], l.seconds(len(x))/60, rise, l.seconds(tail)/60), "log on until the temperature stands still")
 		return
 	}
-	m, sd, n := l.settled(last, 0.5)
-	l.emit(res, feature, evidence.WholeEngine, "degC", m, math.Hypot(sd, 0.5), n, "", rows[len(rows)-tail:], nil, p)
-	if first := x[0]; first < now-15 {
-		at := -1
+	m, sd, n := l.settled(x[from:], 0.5)
+	l.emit(res, feature, evidence.WholeEngine, "degC", m, math.Hypot(sd, 0.5), n, "", rows[from:], nil, p)
+	if x[0] < m-15 {
 		for i, v := range x {
 			if v >= 70 {
-				at = i
+				l.note(res, "", false, p, "warm-up from %.0f to 70 degC in %.0f min of running", x[0], l.seconds(i)/60)
 				break
 			}
-		}
-		if at >= 0 {
-			l.note(res, "", false, p, "warm-up from %.0f to 70 degC in %.0f min of running", first, l.seconds(at)/60)
 		}
 	}
 }

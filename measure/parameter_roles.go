@@ -171,3 +171,11 @@ func recognisedParameters(rec *trace.Recording, meta Meta) (int, []string) {
 	}
 	return len(names), names
 }
+
+// looksLikeLog: at least two channels are named like parameters.
+func looksLikeLog(rec *trace.Recording, meta Meta) (bool, string) {
+	if n, names := recognisedParameters(rec, meta); n >= 2 {
+		return true, "channels named like parameters: " + strings.Join(names, ", ")
+	}
+	return false, ""
+}
