@@ -234,5 +234,5 @@ func (m *model) setting(get func(*book.Settings) book.Num, fallback float64) flo
 // unreliable is the share of readings that are simply wrong.
 func (m *model) unreliable() float64 {
 	u := m.setting(func(s *book.Settings) book.Num { return s.Unreliable }, m.limits.Unreliable)
-	return math.Min(math.Max(u, 1e-4), 0.5)
+	return math.Min(math.Max(u, 1e-8), 0.5)
 }

@@ -31,6 +31,8 @@ type predictor struct {
 	a        ahead
 	z        float64
 	otherM   float64
+	heap     []float64
+	sums     []float64
 	skip     float64 // sets of three below this share of the total are passed over
 }
 
