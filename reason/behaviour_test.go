@@ -468,3 +468,56 @@ func TestSameInSameOut(t *testing.T) {
 		}
 	}
 }
+
+// A unit slip far beyond what a test can give is told by itself.
+func TestUnitSlipIsTold(t *testing.T) {
+	c := bayCase(t)
+	for v, want := range map[float64]int{1.2: 0, 1.9: 0, 3: 0, 42: 1, 0.001: 1} {
+		c.Findings = []evidence.Finding{read("f1", "gap", 3, v, 0.01)}
+		a := judge(t, c, Options{})
+		if len(a.Conflicts) != want {
+			t.Errorf("ratio %g: %d conflicts, want %d", v, len(a.Conflicts), want)
+		}
+		if want == 1 && (a.Conflicts[0].Doubtful != "f1" || len(a.Next) == 0 || a.Next[0].Test.ID != "gap@cyl3") {
+			t.Errorf("ratio %g: %+v", v, a.Conflicts[0])
+		}
+	}
+}
+
+// Where the part is cheap and the tests are long, replacing first is told, with
+// the numbers; it is not told where tests are cheap.
+func TestReplacingCheaperThanTesting(t *testing.T) {
+	for _, w := range []struct {
+		part, test float64
+		told       bool
+	}{{2, 90, true}, {120, 5, false}} {
+		b := bay.Book()
+		for i := range b.Faults {
+			b.Faults[i].Repair = book.Repair{Minutes: book.Num{Value: 3, Source: "EST"}, Parts: book.Num{Value: w.part, Source: "EST"}}
+		}
+		for i := range b.Tests {
+			b.Tests[i].Minutes = book.Minutes{Easy: book.Num{Value: w.test, Source: "EST"}}
+		}
+		in, err := book.Instantiate(bay.Engine(), b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := Case{Instance: in, Symptoms: []string{"misfire_load"}, Findings: []evidence.Finding{said("f1", "counter", 3, "abnormal"), said("f2", "burn_time", 3, "abnormal")}}
+		a := judge(t, c, Options{})
+		if told := strings.Contains(a.Replace, "cheaper"); told != w.told {
+			t.Errorf("parts %g min, tests %g min: %q", w.part, w.test, a.Replace)
+		}
+	}
+}
+
+// The least number of questions is Huffman's bound: 1.59 for V1 (Pattipati &
+// Alexandridis 1990, reasoning.md section 4).
+func TestQuestions(t *testing.T) {
+	p := &predictor{}
+	if got := p.questions([]float64{.70, .01, .02, .10, .05, .12}, 0, 0); math.Abs(got-1.59) > 1e-12 {
+		t.Errorf("%g questions, want 1.59", got)
+	}
+	if got := p.questions([]float64{1}, 0, 0); got != 0 {
+		t.Errorf("%g questions for one fault", got)
+	}
+}

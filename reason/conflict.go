@@ -7,7 +7,52 @@ import (
 	"sort"
 )
 
-// conflicts finds findings that disagree with the rest although every set of up
+// conflicts lists readings that cannot be right, and readings that disagree.
+func (e *Engine) conflicts() ([]Conflict, error) {
+	far := e.farOut()
+	rest, err := e.disagreements()
+	for _, c := range rest {
+		if !slices.ContainsFunc(far, func(f Conflict) bool { return slices.Contains(c.Findings, f.Doubtful) }) {
+			far = append(far, c)
+		}
+	}
+	return far, err
+}
+
+// farOut are readings so far beyond anything their test can give that a slip of
+// the unit, the decimal point or the channel is likelier than the value: five
+// times beyond the end of a stretch of ratios, otherwise twice the stretch.
+func (e *Engine) farOut() []Conflict {
+	var out []Conflict
+	for k := range e.slots {
+		s := &e.slots[k]
+		t := &e.m.tests[s.test]
+		if !s.on || t.from == nil {
+			continue
+		}
+		lo, hi := t.from[0], t.to[len(t.to)-1]
+		low, high := lo-2*(hi-lo), hi+2*(hi-lo)
+		if lo > 0 {
+			low, high = lo/5, hi*5
+		}
+		same := 0
+		for _, x := range s.findings {
+			f := &e.findings[x]
+			if f.Outcome != "" || f.Effect-5*f.EffectSigma <= high && f.Effect+5*f.EffectSigma >= low {
+				continue
+			}
+			if same++; same == 1 {
+				out = append(out, Conflict{Findings: []string{f.ID}, Doubtful: f.ID, Factor: 1 / e.u,
+					Reason: fmt.Sprintf("%s on %s (%s) gives a value far beyond anything the test can give: unit, decimal point or channel are likely wrong.", t.at.Test.Name, f.Subject, f.ID),
+					Settle: "Read it again and check unit, decimal point and channel; then correct it, keep it or set it aside."})
+			}
+			out[len(out)-1].Retaken = same > 1
+		}
+	}
+	return out
+}
+
+// disagreements finds findings that disagree with the rest although every set of up
 // to three faults, nothing wrong, something not listed and a share of wrong
 // readings have been tried as explanations.
 //
@@ -26,7 +71,7 @@ import (
 // than with nothing but the complaint known, by a further limit (Jensen's conflict measure, see reason/network for the
 // published Asia values). Lines count as independent: correlated findings are
 // one line.
-func (e *Engine) conflicts() ([]Conflict, error) {
+func (e *Engine) disagreements() ([]Conflict, error) {
 	l := &e.m.limits
 	lines := e.lines()
 	if len(lines) < 3 {

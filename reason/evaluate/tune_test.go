@@ -11,13 +11,13 @@ func TestTune(t *testing.T) {
 	if os.Getenv("TUNE") == "" {
 		t.Skip()
 	}
-	for _, r := range []float64{1e9, 1.5, 4} {
+	for _, r := range []float64{2.5, 4} {
 		l := reason.DefaultLimits()
 		l.ConflictRatio = r
-		s, err := Run(Config{World: bayWorld(t), Jobs: 300, Seed: 99, Options: reason.Options{NoLookAhead: true, Limits: &l}}, Advice)
+		p, err := Plant(Config{World: bayWorld(t), Jobs: 1200, Seed: 5150, Options: reason.Options{Limits: &l}}, 10)
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Log(r, "\n"+Text(s)[:1000])
+		t.Log(r, "\n"+p.Text())
 	}
 }
