@@ -201,6 +201,11 @@ func (g *ignition) steady(rpm float64, declared evidence.State) (evidence.State,
 	case found == evidence.Idle && declared == evidence.Load:
 		return declared, suffixOf(declared), false // loaded in gear at idle speed
 	}
+	if c := float64(g.meta.Engine.Cylinders); declared == evidence.Idle && c >= 2 && rpm/c > 500 && rpm/c < idleBelow {
+		g.flag(evidence.WrongChannel)
+		g.note(evidence.WrongChannel, true, "%s: declared idle, but it fires as often as all %.0f cylinders together would at %.0f rpm: this is every cylinder, not one", g.ch.Name, c, rpm/c)
+		return declared, "_idle", true
+	}
 	if declared == evidence.Snap && found == evidence.Raised {
 		g.note(evidence.ConditionUnsure, true, "%s: declared a snap, but the speed stays at %.0f rpm", g.ch.Name, rpm)
 		return declared, "_snap", true

@@ -95,7 +95,7 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 		g.refuse("", flag, why, fix)
 		return g.res
 	}
-	g.dropWaste()
+	g.dropSmall()
 	g.quality()
 	g.read()
 	return g.res

@@ -278,11 +278,58 @@ func TestWrongCylinderCount(t *testing.T) {
 			t.Errorf("%s is not blocked though the pickup hears every cylinder", r.Feature)
 		}
 	}
+	// Not told the speed, but told it idles: the same.
 	m.Condition.SpeedRPM = 0
+	for _, r := range capture(t, rec, m).Readings {
+		if !r.Blocked() {
+			t.Errorf("%s is not blocked though idle at 3000 rpm is every cylinder", r.Feature)
+		}
+	}
 	m.Subject = evidence.Cyl(5)
 	res = capture(t, rec, m)
 	if len(res.Readings) != 0 || len(res.NotMeasured) == 0 || !strings.Contains(res.NotMeasured[0].Why, "the engine has 4") {
 		t.Errorf("cylinder 5 of 4: %+v", res.NotMeasured)
+	}
+}
+
+// The neighbours' sparks, heard through the air, are left out: half or a quarter
+// as high, between the cylinder's own.
+func TestNeighboursAreLeftOut(t *testing.T) {
+	for _, share := range []float64{0.12, 0.25, 0.4} {
+		s := plainSynth()
+		s.seconds = 3
+		rec, tr := s.draw()
+		for k := 1; k <= 3; k++ {
+			q := s
+			q.seed, q.crest, q.level = s.seed+uint64(k), s.crest*share, s.level*share
+			q.noise = 0
+			other, _ := q.draw()
+			shift := int(float64(k) * 0.0375 * s.rate) // a quarter of 150 ms
+			v := rec.Channels[0].Values
+			for i := range v {
+				if i >= shift {
+					v[i] += other.Channels[0].Values[i-shift]
+				}
+			}
+		}
+		res := capture(t, rec, onCylinder(1))
+		name := fmt.Sprintf("neighbours at %.0f %%", 100*share)
+		want(t, name, res, "ignition.burn_time_idle", stats.Median(tr.burns), 0.04)
+		want(t, name, res, "ignition.firing_height_idle", stats.Median(tr.crests), 0.05)
+		if r, _ := find(res.Readings, "ignition.burn_time_idle"); r.N > tr.n || r.Condition.SpeedRPM > 900 {
+			t.Errorf("%s: %d sparks of %d, %v rpm", name, r.N, tr.n, r.Condition.SpeedRPM)
+		}
+	}
+}
+
+// A cylinder that fires high and low at random keeps all its firings.
+func TestChaoticHeightsAreKept(t *testing.T) {
+	s := plainSynth()
+	s.crestCV, s.seconds, s.seed = 0.35, 5, 4
+	rec, tr := s.draw()
+	res := capture(t, rec, onCylinder(1))
+	if r, ok := find(res.Readings, "ignition.firing_height_idle"); !ok || r.N < tr.n*9/10 {
+		t.Errorf("%d firings of %d", r.N, tr.n)
 	}
 }
 

@@ -2,57 +2,104 @@ package measure
 
 import (
 	"math"
-	"slices"
 
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/vehicle"
 )
 
-// wasteHeight is how high a spark must be beside its larger neighbours to be one
-// on the compression stroke. In the exhaust stroke the gap needs 1-2 kV against
-// some 8 kV (trade.md 4.1, 1 bar of hot gas); cycles scatter by 10-20 %.
-const wasteHeight = 0.55
+// How small sparks between larger ones are told apart (our choice). In the
+// exhaust stroke of a waste-spark coil the gap needs 1-2 kV against some 8 kV
+// (trade.md 4.1, 1 bar of hot gas), a neighbour heard through the air is smaller
+// than the coil under the pickup; cycles scatter by 10-20 % (trade.md 3.4).
+const (
+	smallBeside = 0.55 // of the larger spark on either side
+	longestRun  = 7    // small ones between two large: the other cylinders of an eight
+	isPattern   = 0.20 // share of all sparks from which it is a pattern
+)
 
-// dropWaste parts the sparks of a waste-spark coil: it fires in each revolution, every
-// second time into exhaust gas. Those are left out, so that one spark in two
-// revolutions remains, as everywhere else.
-func (g *ignition) dropWaste() {
+// dropSmall leaves out sparks that are not this cylinder's power stroke: the
+// exhaust-stroke sparks of a waste-spark coil, and the neighbours' sparks. They
+// lie between larger ones, a few at a time, and without them the firings are as
+// even in time as before; a cylinder that fires high and low at random does not
+// pass that, and is left as it is.
+func (g *ignition) dropSmall() {
 	g.revs = 2
-	if g.meta.Engine.Ignition != vehicle.WasteSpark {
-		return
-	}
-	keep := make([]bool, len(g.sparks))
-	dropped := 0
-	for i, s := range g.sparks {
-		lo, hi := max(0, i-4), min(len(g.sparks), i+5)
-		var h []float64
-		for _, q := range g.sparks[lo:hi] {
-			h = append(h, q.height)
-		}
-		slices.Sort(h)
-		keep[i] = s.height >= wasteHeight*stats.Median(h[len(h)/2:])
-		if !keep[i] {
-			dropped++
+	small := make([]bool, len(g.sparks))
+	n := 0
+	for i := range g.sparks {
+		if g.smallAt(i) {
+			small[i] = true
+			n++
 		}
 	}
-	share := float64(dropped) / float64(max(1, len(g.sparks)))
-	if share > 0.2 {
+	waste := g.meta.Engine.Ignition == vehicle.WasteSpark
+	if n > 0 && float64(n) >= isPattern*float64(len(g.sparks)) {
 		var out []spark
 		for i, s := range g.sparks {
-			if keep[i] {
+			if !small[i] {
 				out = append(out, s)
 			}
 		}
-		g.sparks = out
-		g.note("", false, "%s: %d sparks on the exhaust stroke were told apart by their height and left out", g.ch.Name, dropped)
-		return
+		if len(out) >= 3 && unevenness(out) <= 1.2*unevenness(g.sparks)+0.05 {
+			what := "smaller pulses between the firings (the neighbours' sparks)"
+			if waste {
+				what = "sparks on the exhaust stroke, told apart by their height,"
+			}
+			g.note("", false, "%s: %d %s were left out", g.ch.Name, n, what)
+			g.sparks = out
+			return
+		}
 	}
-	if share > 0.05 {
-		return // single low sparks are not a pattern
+	if waste && n == 0 {
+		g.wasteBySpeed()
 	}
-	// All alike: either the small ones were too small to be seen, or both strokes
-	// fire alike. The speed decides.
+}
+
+// smallAt reports whether a spark is small beside a larger one on both sides, few
+// sparks away.
+func (g *ignition) smallAt(i int) bool {
+	h := g.sparks[i].height / smallBeside
+	left, right := -1, -1
+	for j := i - 1; j >= 0 && j >= i-longestRun; j-- {
+		if g.sparks[j].height >= h {
+			left = j
+			break
+		}
+	}
+	for j := i + 1; j < len(g.sparks) && j <= i+longestRun; j++ {
+		if g.sparks[j].height >= h {
+			right = j
+			break
+		}
+	}
+	switch {
+	case left >= 0 && right >= 0:
+		return right-left-1 <= longestRun
+	case left == i-1 && i == len(g.sparks)-1, right == i+1 && i == 0:
+		return true // at the ends there is one side only
+	}
+	return false
+}
+
+// unevenness is the typical step between neighbouring intervals, as a fraction.
+func unevenness(s []spark) float64 {
+	var d []float64
+	for i := 2; i < len(s); i++ {
+		a, b := s[i].t-s[i-1].t, s[i-1].t-s[i-2].t
+		if a > 0 && b > 0 {
+			d = append(d, math.Abs(math.Log(a/b)))
+		}
+	}
+	if len(d) == 0 {
+		return 0
+	}
+	return stats.Quantile(d, 0.75)
+}
+
+// wasteBySpeed settles whether a waste-spark coil whose sparks are all alike
+// shows both strokes or only the compression stroke: by which speed fits.
+func (g *ignition) wasteBySpeed() {
 	var gaps []float64
 	for i := 1; i < len(g.sparks); i++ {
 		if d := g.sparks[i].t - g.sparks[i-1].t; d > 0 {
