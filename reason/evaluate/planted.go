@@ -31,6 +31,10 @@ type PlantedKind struct {
 	Contested, Found, Doubted int
 }
 
+// contradicts is how many times a reading must favour the true cause over its
+// strongest rival, by itself, to count as one that contradicts a planted error.
+const contradicts = 3
+
 var plantedKinds = []string{"wrong cylinder", "unit slip", "swapped channels", "stale value"}
 
 // Plant plays jobs for a number of tests, then spoils one reading of each and
@@ -162,7 +166,7 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 			if m.Finding[0] != 'f' || m.Finding == id || slices.Contains(m.Also, id) || len(m.Finding) > 5 {
 				continue
 			}
-			if m.Factor >= 2 {
+			if m.Factor >= contradicts {
 				against++
 			}
 		}
