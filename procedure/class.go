@@ -13,6 +13,9 @@ type Class struct {
 	Rules []Rule
 	// Ask lists the questions a file must ask ("identify"), by id.
 	Ask []string
+	// Instead lists rules of class "vehicle" that this class replaces with its own,
+	// because it ends otherwise: an isolated vehicle keeps its tag.
+	Instead []string
 	// WatchFor names what must be watched during commands: the id of the watch
 	// and its loosest limits.
 	WatchFor []WatchFloor

@@ -71,7 +71,7 @@ var hydraulicClass = Class{
 		{ID: "set_fluid", Sets: []string{"fluid=set"}},
 		{ID: "base_bleed", Hands: true, Sets: []string{"bled=first", "bled=second", "bleeders=open", "bleeders=shut"}, Spoils: []string{"pedal", "fluid", "bleeders", "function"}, Hazard: "CAUTION"},
 		{ID: "shut_bleeders", Hands: true, Sets: []string{"bleeders=shut"}},
-		{ID: "pump_cycle", Command: true, Sets: []string{"cycled=yes"}, Spoils: []string{"fluid", "pedal", "function", "depressurised"}, Rest: 60, Hazard: "WARNING"},
+		{ID: "pump_cycle", Command: true, Sets: []string{"cycled=yes"}, Spoils: []string{"pedal", "function", "depressurised"}, Rest: 60, Hazard: "WARNING"},
 		{ID: "pedal", Sets: []string{"pedal=firm"}, Hazard: "WARNING"},
 		{ID: "wheel_turn"},
 		{ID: "secure", Sets: []string{"vehicle=supported", "vehicle=floor", "chocks=placed", "tag=hung", "bleeders=shut"}},
@@ -243,7 +243,8 @@ var airClass = Class{
 // (trade.md 6.2, 10).
 var highVoltageClass = Class{
 	ID: "high_voltage", Title: "high-voltage system",
-	Ask: []string{"authorised"},
+	Ask:     []string{"authorised"},
+	Instead: []string{"finished_unsaved", "finished_unready"},
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the person is trained and authorised in writing, a second person is there", "no": "nobody authorised is there"}, "authorised"),
 		one("no yes", "", map[string]string{"yes": "gloves, meter, glasses and hook are there, tested and in date", "no": "the protection is not complete"}, "protection"),
@@ -270,6 +271,7 @@ var highVoltageClass = Class{
 		{ID: "pull_live", Text: "the service disconnect never comes out with READY on or the 12 V battery on", Acts: []string{"pull_disconnect"}, Unless: f("ready", "off", "low_voltage", "off")},
 		{ID: "verify_early", Text: "zero is never verified before the disconnect is locked away and the waiting time is over", Acts: []string{"verify_zero"}, Unless: f("disconnect", "locked", "discharged", "yes")},
 		{ID: "touch_live", Text: "no high-voltage part is ever touched before zero is verified", Acts: []string{"hv_work"}, Unless: f("zero", "shown", "disconnect", "locked")},
+		{ID: "finished_live", Text: "never finished before zero is verified, the disconnect locked away, the tag hung and codes saved: the vehicle stays isolated", Acts: []string{"finish"}, Unless: f("zero", "shown", "disconnect", "locked", "tag", "hung", "saved", "yes")},
 		{ID: "called_isolated_live", Text: "never called isolated before zero is verified in two ways and the tag hangs", Acts: []string{"isolated"}, Unless: f("zero", "shown", "disconnect", "locked", "tag", "hung")},
 	},
 }

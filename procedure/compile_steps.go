@@ -257,12 +257,24 @@ func (c *compiler) rules() {
 	}
 	for _, cl := range c.m.Classes {
 		for _, r := range cl.Rules {
+			if cl.ID == "vehicle" && c.replaced(r.ID) {
+				continue
+			}
 			c.rule(r, cl.Title, nil)
 		}
 	}
 	for i, r := range c.file.Never {
 		c.rule(r, "this procedure", []any{"never", i})
 	}
+}
+
+func (c *compiler) replaced(rule string) bool {
+	for _, cl := range c.m.Classes {
+		if indexOf(cl.Instead, rule) >= 0 {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *compiler) rule(r Rule, owner string, path []any) {
