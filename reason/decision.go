@@ -1,0 +1,71 @@
+package reason
+
+import (
+	"slices"
+)
+
+// decision is what would be told and done: the leader, the suspects not yet
+// separated from it, and whether the search ends.
+type decision struct {
+	leader int
+	group  uint64
+	ends   bool
+}
+
+const (
+	leaderNothing = -1
+	leaderOther   = -2
+)
+
+func (e *Engine) decision(chance []float64, none, other float64) decision {
+	best, at := 0.0, 0
+	for i, p := range chance {
+		if p > best {
+			best, at = p, i
+		}
+	}
+	d := decision{leader: at}
+	if none > best {
+		d.leader, best = leaderNothing, none
+	}
+	if other > best {
+		d.leader = leaderOther
+	}
+	if best < e.m.limits.SuspectedAt {
+		return d
+	}
+	for i, p := range chance {
+		if p >= best*e.m.limits.GroupRatio {
+			d.group = d.group*1099511628211 + uint64(i) + 14695981039346656037
+		}
+	}
+	return d
+}
+
+// endsWith reports whether the stop rule holds after outcome o: a suspect at or
+// above the stop chance, shown by this outcome or by a direct finding had before.
+func (e *Engine) endsWith(t *testModel, o int, after []float64) bool {
+	stop := e.m.limits.StopAt
+	for i, p := range after {
+		if p < stop {
+			continue
+		}
+		if e.nearly[i] || e.proves(t, o, i) {
+			return true
+		}
+	}
+	return false
+}
+
+// proves reports whether outcome o of a test would show suspect i, its chance apart.
+func (e *Engine) proves(t *testModel, o, i int) bool {
+	b := t.at.Test
+	s := &e.m.in.Suspects[i]
+	if !b.Outcomes[o].Proves || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
+		return false
+	}
+	if b.Reads == nil {
+		return true
+	}
+	return b.Neighbours || b.Reads.Versus == "limit" || b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "absolute" && b.Outcomes[o].Source != ""
+}

@@ -1,0 +1,153 @@
+package reason
+
+import (
+	"math"
+	"slices"
+)
+
+// lookAhead scores the candidates anew by two steps: each outcome is followed by
+// the best second test, whose access is free when the first has opened it. The
+// score is one over the minutes to the end of the search as they then look:
+//
+//	T = m_1 + sum_o P(o) (1 - ends_o) min_u [ m_u + sum_q P(q | o) (1 - ends_q) k L_oq ]
+//
+// where m are minutes with the hazard penalty, q the outcomes of the second test,
+// L the least number of yes/no questions that could find the fault among what is
+// then left (Huffman's bound, which sees more than entropy does: on the example
+// of Pattipati & Alexandridis the entropy misses the best plan), and k the
+// minutes that the best test now takes for each bit. By cost, the score is minus
+// the expected minutes to a finished repair.
+func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
+	const deep = 8
+	p := e.predictor()
+	m := min(deep, len(cands))
+	perBit := e.minutesPerBit(cands)
+	for x := range m {
+		c := &cands[x]
+		t := &e.m.tests[c.test]
+		open := []string{}
+		if t.at.Test.Access != "" {
+			open = append(open, t.at.Test.Access)
+		}
+		total, cost := c.minutes+e.penalty(t.at.Test), c.minutes
+		chance, endsBy := append([]float64(nil), c.chance...), append([]bool(nil), c.endsBy...)
+		for o, po := range chance {
+			if po < 0.005 || endsBy[o] && e.o.Rank != ByCost {
+				continue
+			}
+			f := e.virtual(c.test, o)
+			f.put(e.w, 1)
+			err := e.refresh(true)
+			rest, restCost := 0.0, 0.0
+			if err == nil {
+				p.ready()
+				restCost, _ = r.expected(e.chance, e.none, e.m.limits.ReferMinutes)
+				rest = perBit * p.questions(e.chance, e.none, e.other)
+				for y := range m {
+					d := cands[y]
+					if y == x || d.slot >= 0 {
+						continue
+					}
+					d.minutes = e.minutesFor(d.test, open)
+					d.chance, d.endsBy = nil, nil
+					u := &e.m.tests[d.test]
+					e.judgeAhead(&d, u, p.look(u, nil, e.shareOf(d.test), e.tiltOf(d.test)), r, decision{})
+					restCost = math.Min(restCost, d.cost)
+					v := d.minutes + e.penalty(u.at.Test)
+					for q, pq := range d.chance {
+						if !d.endsBy[q] && pq > 1e-4 {
+							v += pq * perBit * p.questions(p.a.after[q], p.a.none[q], p.a.other[q])
+						}
+					}
+					rest = math.Min(rest, v)
+				}
+			}
+			f.put(e.w, -1)
+			if err != nil {
+				return err
+			}
+			total += po * rest
+			cost += po * restCost
+		}
+		// The other subjects of a test done in one go remove doubt of their own.
+		total -= perBit * math.Max(0, c.allBits-c.bits)
+		if e.o.Rank == ByCost {
+			c.cost = cost
+			c.score = -cost - e.penalty(t.at.Test)
+			continue
+		}
+		c.cost = math.Min(c.cost, cost)
+		c.score = 1 / math.Max(total, 1)
+	}
+	for x := range cands[m:] {
+		c := &cands[m+x]
+		c.score = e.oneStep(c, perBit)
+	}
+	return e.refresh(true)
+}
+
+// oneStep is the score of lookAhead from one step alone.
+func (e *Engine) oneStep(c *candidate, perBit float64) float64 {
+	t := &e.m.tests[c.test]
+	if e.o.Rank == ByCost {
+		return -c.cost - e.penalty(t.at.Test)
+	}
+	left := math.Max(0, e.predictor().questions(e.chance, e.none, e.other)-c.allBits)
+	return 1 / math.Max(1, c.minutes+e.penalty(t.at.Test)+(1-c.ends)*perBit*left)
+}
+
+// minutesPerBit is what a bit of doubt costs by the best test there is.
+func (e *Engine) minutesPerBit(cands []candidate) float64 {
+	best := math.Inf(1)
+	for x := range cands {
+		c := &cands[x]
+		if bits := math.Max(c.allBits, c.bits); bits > 1e-3 {
+			best = math.Min(best, (c.minutes+e.penalty(e.m.tests[c.test].at.Test))/bits)
+		}
+	}
+	if math.IsInf(best, 1) {
+		return 60
+	}
+	return best
+}
+
+// questions is the expected number of yes/no questions of the best conceivable
+// kind that find the one fault among the chances given (Huffman 1952). Chances
+// below 1 in 10,000 are left out.
+func (p *predictor) questions(chance []float64, none, other float64) float64 {
+	h := p.heap[:0]
+	total := 0.0
+	add := func(v float64) {
+		if v > 1e-4 {
+			h = append(h, v)
+			total += v
+		}
+	}
+	add(none)
+	add(other)
+	for _, v := range chance {
+		add(v)
+	}
+	p.heap = h
+	// Two queues: sorted leaves, and sums, which come out in rising order.
+	slices.Sort(h)
+	sums, at, leaf, length := p.sums[:0], 0, 0, 0.0
+	least := func() float64 {
+		if at >= len(sums) || leaf < len(h) && h[leaf] <= sums[at] {
+			leaf++
+			return h[leaf-1]
+		}
+		at++
+		return sums[at-1]
+	}
+	for len(h)-leaf+len(sums)-at > 1 {
+		v := least() + least()
+		length += v
+		sums = append(sums, v)
+	}
+	p.sums = sums
+	if total == 0 {
+		return 0
+	}
+	return length / total
+}

@@ -1,0 +1,142 @@
+package reason
+
+import (
+	"math"
+)
+
+// rank fills in what each candidate would do.
+func (e *Engine) rank(cands []candidate, r *repairer) error {
+	if err := e.refresh(true); err != nil {
+		return err
+	}
+	p := e.predictor()
+	p.ready()
+	now := e.decision(e.chance, e.none, e.other)
+	for x := range cands {
+		c := &cands[x]
+		if c.slot >= 0 {
+			continue
+		}
+		t := &e.m.tests[c.test]
+		e.judgeAhead(c, t, p.look(t, nil, e.shareOf(c.test), e.tiltOf(c.test)), r, now)
+	}
+	for x := range cands {
+		c := &cands[x]
+		if c.slot < 0 {
+			continue
+		}
+		s := &e.slots[c.slot]
+		s.factor.put(e.w, -1)
+		err := e.refresh(true)
+		if err == nil {
+			p.ready()
+			t := &e.m.tests[c.test]
+			e.judgeAhead(c, t, p.look(t, s.lambda, 1, e.tiltOf(c.test)), r, now)
+		}
+		s.factor.put(e.w, 1)
+		if err != nil {
+			return err
+		}
+	}
+	return e.refresh(true)
+}
+
+func (e *Engine) predictor() *predictor {
+	if e.pred == nil {
+		e.pred = newPredictor(e)
+	}
+	return e.pred
+}
+
+// shareOf is the exponent a new reading of a test would have beside those of
+// its group that are counted already.
+func (e *Engine) shareOf(i int) float64 {
+	t := &e.m.tests[i]
+	m, rho := 0, t.rho
+	for k := range e.slots {
+		s := &e.slots[k]
+		u := &e.m.tests[s.test]
+		if len(s.findings) > 0 && s.exponent > 0 && u.cluster == t.cluster {
+			m++
+			rho = math.Max(rho, u.rho)
+		}
+	}
+	return 1 / (1 + float64(m)*rho)
+}
+
+// tiltOf gives the share with which a new reading of a test would count for a
+// fault of which other subjects of the same test have told already.
+func (e *Engine) tiltOf(i int) func(r int) float64 {
+	t := &e.m.tests[i]
+	return func(r int) float64 {
+		if !t.rows[r].wide {
+			return 1
+		}
+		m := 0
+		for k := range e.slots {
+			s := &e.slots[k]
+			u := &e.m.tests[s.test]
+			if u.same != t.same || s.test == i || !s.on {
+				continue
+			}
+			for q := range u.rows {
+				if u.rows[q].fault == t.rows[r].fault && u.rows[q].own == t.rows[r].own {
+					m++
+					break
+				}
+			}
+		}
+		return 1 / (1 + float64(m)*e.m.limits.RhoWide)
+	}
+}
+
+// judgeAhead scores a candidate from its prediction.
+func (e *Engine) judgeAhead(c *candidate, t *testModel, a *ahead, r *repairer, now decision) {
+	k := len(t.healthy)
+	c.bits, c.allBits, c.ends, c.changes = a.bits, a.bits, 0, false
+	c.chance = append(c.chance[:0], a.chance[:k]...)
+	c.endsBy = c.endsBy[:0]
+	c.cost = c.minutes
+	for o := range k {
+		p := a.chance[o]
+		ends := e.endsWith(t, o, a.after[o])
+		c.endsBy = append(c.endsBy, ends)
+		if ends {
+			c.ends += p
+		}
+		if e.o.Rank == ByCost || !e.o.NoLookAhead {
+			v, _ := r.expected(a.after[o], a.none[o], e.m.limits.ReferMinutes)
+			c.cost += p * v
+		}
+		if p < 0.005 {
+			continue
+		}
+		d := e.decision(a.after[o], a.none[o], a.other[o])
+		d.ends = ends
+		c.changes = c.changes || d != now
+	}
+	c.score = e.scoreOf(c.ends, c.bits, c.minutes, e.penalty(t.at.Test), c.cost)
+}
+
+// scoreOf is what the list is ordered by: higher is better.
+//
+//	by ending: (chance that it ends the search + w * share of the doubt removed) / minutes
+//	by doubt:  bits / minutes
+//	by cost:   minus the expected minutes to a finished repair
+//
+// each held back by the hazard penalty of the table of limits.
+func (e *Engine) scoreOf(ends, bits, minutes, penalty, cost float64) float64 {
+	switch e.o.Rank {
+	case ByDoubt:
+		return bits / (minutes + penalty)
+	case ByCost:
+		return -cost - penalty
+	}
+	return (ends + e.share(bits)) / (minutes + penalty)
+}
+
+// share is the part of the present doubt that bits are, weighted against ending
+// the search.
+func (e *Engine) share(bits float64) float64 {
+	return e.m.limits.DoubtWeight * bits / math.Max(e.doubtNow, 0.1)
+}

@@ -1,0 +1,151 @@
+package reason
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// virtual is the factor of an outcome not yet had.
+func (e *Engine) virtual(test, outcome int) *factor {
+	t := &e.m.tests[test]
+	k := len(t.healthy)
+	lambda, cover, tilt := make([]float64, k), make([]float64, len(t.rows)), make([]float64, len(t.rows))
+	pickedLikelihood(lambda, outcome, e.u)
+	by := e.tiltOf(test)
+	for r := range t.rows {
+		cover[r], tilt[r] = 1, by(r)
+	}
+	f := &factor{exponent: e.shareOf(test)}
+	fillFactor(f, t, lambda, cover, tilt, e.m.limits.NotListedHealthy, e.scratch)
+	return f
+}
+
+// describe puts a candidate into words: its outcomes, their chances and where
+// each would lead, worked out exactly.
+func (e *Engine) describe(a *Answer, c candidate) (NextTest, error) {
+	t := &e.m.tests[c.test]
+	b := t.at.Test
+	nt := NextTest{Test: t.at, Minutes: c.minutes, EndsIt: c.ends, Bits: c.bits, Score: c.score, Cost: c.cost, Missing: c.missing, Repeat: c.repeat}
+	before := e.leader()
+	var change []string
+	var old *slot
+	if c.slot >= 0 {
+		old = &e.slots[c.slot]
+		old.factor.put(e.w, -1)
+	}
+	for o := range t.healthy {
+		f := e.virtual(c.test, o)
+		if old != nil {
+			f.exponent = old.exponent
+		}
+		f.put(e.w, 1)
+		if err := e.refresh(false); err != nil {
+			return nt, err
+		}
+		leads, top := e.leadsTo(c.endsBy[o])
+		if top != before && c.chance[o] >= 0.005 {
+			change = append(change, fmt.Sprintf("%s on %s giving %q: %s", b.Name, t.at.Subject, b.Outcomes[o].Text, leads))
+		}
+		nt.Outcomes = append(nt.Outcomes, OutcomeAhead{Outcome: &b.Outcomes[o], Chance: c.chance[o], LeadsTo: leads})
+		f.put(e.w, -1)
+	}
+	if old != nil {
+		old.factor.put(e.w, 1)
+	}
+	if err := e.refresh(false); err != nil {
+		return nt, err
+	}
+	a.ChangeMind = append(a.ChangeMind, change...)
+	nt.Why = e.why(c, t)
+	return nt, nil
+}
+
+// leader is the number of the leading suspect, or one of the two outside.
+func (e *Engine) leader() int { return e.decision(e.chance, e.none, e.other).leader }
+
+// leadsTo says in a sentence where the present odds stand.
+func (e *Engine) leadsTo(ends bool) (string, int) {
+	d := e.leader()
+	switch d {
+	case leaderNothing:
+		return "then nothing wrong is likeliest, at " + percent(e.none), d
+	case leaderOther:
+		return "then something not listed is likeliest, at " + percent(e.other), d
+	}
+	s := SuspectAnswer{Suspect: &e.m.in.Suspects[d]}
+	text := "then " + phrase(&s) + " leads at " + percent(e.chance[d])
+	if ends {
+		return text + ", shown: it ends the search", d
+	}
+	second, at := 0.0, -1
+	for i, p := range e.chance {
+		if i != d && p > second {
+			second, at = p, i
+		}
+	}
+	if at >= 0 && second >= e.chance[d]*e.m.limits.GroupRatio {
+		r := SuspectAnswer{Suspect: &e.m.in.Suspects[at]}
+		return text + ", before " + phrase(&r) + " at " + percent(second), d
+	}
+	return text + ", not yet shown", d
+}
+
+func (e *Engine) why(c candidate, t *testModel) string {
+	var text string
+	switch {
+	case c.retake:
+		text = "Readings disagree: take this one again before anything else"
+	case c.repeat > 0:
+		text = fmt.Sprintf("The difference is not established: place it %d more time%s on %s", c.repeat, plural(c.repeat), t.at.Subject)
+	case c.ends >= 0.01:
+		text = "Chance " + percent(c.ends) + " that it ends the search"
+	default:
+		text = "It cannot end the search by itself"
+	}
+	text += fmt.Sprintf("; removes %.2f of %.2f bits of doubt in %s", c.bits, e.doubtNow, minutes(c.minutes))
+	var haz []string
+	for _, id := range t.at.Test.Hazards {
+		if h, ok := e.m.hazard(id); ok && (h.Word == "DANGER" || h.Word == "WARNING") {
+			haz = append(haz, h.Word)
+		}
+	}
+	if len(haz) > 0 {
+		text += "; mind its " + list(slices.Compact(haz), "and")
+	}
+	if len(c.missing) > 0 {
+		text += "; not on hand: " + list(c.missing, "and")
+	}
+	return text + "."
+}
+
+func plural(n int) string {
+	if n == 1 {
+		return ""
+	}
+	return "s"
+}
+
+// sayReplace says when replacing the leading part at once is cheaper than
+// testing first.
+func (e *Engine) sayReplace(a *Answer, cands []candidate, now float64, first int) {
+	if first < 0 || a.Suspects[0].State == Shown {
+		return
+	}
+	best, at := math.Inf(1), -1
+	for x := range cands {
+		if cands[x].slot < 0 && cands[x].cost < best {
+			best, at = cands[x].cost, x
+		}
+	}
+	s := SuspectAnswer{Suspect: &e.m.in.Suspects[first]}
+	switch {
+	case at < 0:
+		a.Replace = fmt.Sprintf("No test left on hand would change what to do. Repairing in order of chance over cost, %s first (chance %s, %s with parts), takes %s on average to a finished repair. It stays suspected until a test shows it.",
+			phrase(&s), percent(e.chance[first]), minutes(e.repairCost(first)), minutes(now))
+	case now <= best:
+		t := e.m.tests[cands[at].test].at
+		a.Replace = fmt.Sprintf("Replacing is cheaper than testing: putting right %s at once (chance %s, %s with parts) takes %s on average to a finished repair, against %s with %s first. A repair that helps is no proof of the cause.",
+			phrase(&s), percent(e.chance[first]), minutes(e.repairCost(first)), minutes(now), minutes(best), t.Test.Name)
+	}
+}
