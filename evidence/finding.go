@@ -37,6 +37,10 @@ type Finding struct {
 	// EffectSigma is its standard uncertainty; both feed the odds.
 	Effect      float64
 	EffectSigma float64
+	// Events of Of is a count with its denominator (misfires of one cylinder of all
+	// misfires, or of its firings). With Of above zero the odds use the binomial
+	// chance of the count instead of Effect and EffectSigma.
+	Events, Of float64
 	// Outcome is the outcome id of the book test when the result is a word
 	// (moved, stayed, seen, not seen); empty for numbers.
 	Outcome string

@@ -1,6 +1,10 @@
 package reason
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
 
 // normalCDF is the standard normal distribution function.
 func normalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
@@ -42,6 +46,30 @@ func classLikelihood(dst, from, to []float64, x, s, u float64) {
 		w := to[c] - from[c]
 		d := between((from[c]-x)/s, (to[c]-x)/s)
 		dst[c] = (1-u)*d/whole*span/w + u
+	}
+}
+
+// countLikelihood fills dst for a count of k events in n, where the outcome
+// classes are stretches of the share of events, from 0 to 1. Class c spreads the
+// true share evenly over its stretch, and the count is binomial:
+//
+//	integral of C(n,k) p^k (1-p)^(n-k) dp / (to-from)
+//	  = (I_to(k+1, n-k+1) - I_from(k+1, n-k+1)) / (n+1) / (to-from)
+//
+// with I the regularised incomplete beta function. As for other numbers the
+// result is relative to a share spread evenly over all classes, and a share u of
+// wrong readings is mixed in. Few events say little, none of none says nothing.
+func countLikelihood(dst, from, to []float64, k, n, u float64) {
+	clip := func(p float64) float64 { return math.Min(math.Max(p, 0), 1) }
+	beta := func(p float64) float64 { return mathext.RegIncBeta(k+1, n-k+1, clip(p)) }
+	lo, hi := clip(from[0]), clip(to[len(to)-1])
+	whole := math.Max(beta(hi)-beta(lo), 1e-300)
+	for c := range dst {
+		a, b := clip(from[c]), clip(to[c])
+		dst[c] = u
+		if b > a {
+			dst[c] += (1 - u) * math.Max(0, beta(b)-beta(a)) / whole * (hi - lo) / (b - a)
+		}
 	}
 }
 

@@ -316,3 +316,33 @@ func TestPredictionAgainstEnumeration(t *testing.T) {
 		}
 	}
 }
+
+// Counts with their denominator: the binomial chance against direct integration,
+// and the weight of few and of many events.
+func TestCountLikelihood(t *testing.T) {
+	from, to := []float64{0, 0.5}, []float64{0.5, 1}
+	l := make([]float64, 2)
+	for _, w := range []struct{ k, n float64 }{{0, 0}, {3, 4}, {61, 64}, {0, 30}} {
+		countLikelihood(l, from, to, w.k, w.n, 0)
+		var area [2]float64
+		const steps = 20000
+		for s := range steps {
+			p := (float64(s) + 0.5) / steps
+			v := math.Exp(w.k*math.Log(p) + (w.n-w.k)*math.Log1p(-p))
+			area[min(int(2*p), 1)] += v
+		}
+		if math.Abs(l[1]/(l[0]+l[1])-area[1]/(area[0]+area[1])) > 1e-6 {
+			t.Errorf("%g of %g: %v, integration %v", w.k, w.n, l, area)
+		}
+	}
+	countLikelihood(l, from, to, 0, 0, 0.02)
+	if math.Abs(l[0]-l[1]) > 1e-12 {
+		t.Errorf("none of none says something: %v", l)
+	}
+	few, many := make([]float64, 2), make([]float64, 2)
+	countLikelihood(few, from, to, 2, 3, 0.02)
+	countLikelihood(many, from, to, 20, 30, 0.02)
+	if !(few[1]/few[0] > 1.5 && few[1]/few[0] < 4 && many[1]/many[0] > 10) {
+		t.Errorf("2 of 3: %v, 20 of 30: %v", few, many)
+	}
+}

@@ -58,6 +58,9 @@ func (e *Engine) counts(f *evidence.Finding) (test int, why string) {
 	if tm.from == nil {
 		return -1, fmt.Sprintf("test %q wants one of its outcomes, not a number", f.Test)
 	}
+	if f.Of > 0 && (f.Events < 0 || f.Events > f.Of || math.IsInf(f.Of, 0)) || math.IsNaN(f.Events) || math.IsNaN(f.Of) {
+		return -1, fmt.Sprintf("%g events of %g cannot be", f.Events, f.Of)
+	}
 	if math.IsNaN(f.Effect) || math.IsInf(f.Effect, 0) || math.IsNaN(f.EffectSigma) || f.EffectSigma < 0 {
 		return -1, "the value is not a number"
 	}
@@ -110,9 +113,12 @@ func (e *Engine) lambdaOf(s *slot, dst []float64) {
 	one := e.scratch[:len(dst)]
 	for _, i := range s.findings {
 		f := &e.findings[i]
-		if f.Outcome != "" {
+		switch {
+		case f.Outcome != "":
 			pickedLikelihood(one, t.outcome(f.Outcome), e.u)
-		} else {
+		case f.Of > 0:
+			countLikelihood(one, t.from, t.to, f.Events, f.Of, e.u)
+		default:
 			classLikelihood(one, t.from, t.to, f.Effect, f.EffectSigma, e.u)
 		}
 		for c, v := range one {
