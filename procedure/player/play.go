@@ -113,6 +113,7 @@ func (p *play) offer(e runner.Entry) bool {
 		return false
 	}
 	p.res.Accepted++
+	p.sync() // a wait may have ended a step on the way
 	p.log = append(p.log, e)
 	if p.opt.Trace {
 		p.res.Trace = append(p.res.Trace, fmt.Sprintf("%.1f %s %s %s%s%s", float64(p.now)*1e-9, e.Kind, e.Step, e.How, e.What, e.Level))
@@ -172,6 +173,9 @@ func (p *play) turn() {
 func (p *play) sync() {
 	for i := range p.m.Steps {
 		ph := p.m.PhaseOf(p.run.State(), i)
+		if p.doing[i] && ph == procedure.Done {
+			p.physicalEnd(i)
+		}
 		if p.doing[i] && ph != procedure.Doing && ph != procedure.Waiting && ph != procedure.Waited {
 			delete(p.doing, i)
 			delete(p.w.hands, p.m.Steps[i].ID) // hands come out
