@@ -49,8 +49,8 @@ type Row struct {
 	// Established: PFamily is below 1-Level.
 	Established bool
 	State       evidence.FindingState
-	// More is how many further placements or repeats would settle it, 0 = settled or
-	// not a matter of repeats.
+	// More is how many further placements or repeats would settle it, 0 = settled, or
+	// so many that repeating is no way to settle it.
 	More int
 	// Hidden is the smallest effect that this comparison could have established.
 	Hidden   float64
@@ -139,6 +139,9 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 			if !(r.Value.SI > 0) {
 				return Comparison{}, fmt.Errorf("%s of %s is %s: a ratio to the others has no meaning", f.Name, r.Subject, r.Value)
 			}
+			if r.Uncertainty > r.Value.SI {
+				return Comparison{}, fmt.Errorf("%s of %s is less certain than it is large: a ratio to the others has no meaning", f.Name, r.Subject)
+			}
 		}
 	}
 	t := traitsOf(f.ID)
@@ -151,7 +154,11 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		values = append(values, rows[i].value)
 	}
 	c := Comparison{Feature: f, Versus: o.Versus, Level: o.Level, Family: max(o.Family, len(groups)), Reference: stats.Median(values)}
-	tau2, df := scatter(rows, priorScatter(f, readings, c.Reference, logs))
+	prior := priorScatter(f, readings, c.Reference, logs)
+	if logs && prior > 1 {
+		return Comparison{}, fmt.Errorf("%s is smaller than its readings repeat: a ratio to the others has no meaning", f.Name)
+	}
+	tau2, df := scatter(rows, prior)
 	c.Scatter, c.ScatterDF = math.Sqrt(tau2), df
 	drift2 := 0.0
 	if c.Drift = driftOf(rows, tau2, df, logs); c.Drift != nil && c.Drift.Established {
@@ -210,6 +217,8 @@ func (c *Comparison) row(rows []pooled, means []float64, i int, tau2, df, drift2
 	}
 	ownSD := math.Sqrt(tau2/float64(len(own.places)) + own.within/float64(len(own.places)))
 	if c.Versus == Others {
+		half, hidden = math.Min(half, 300), math.Min(hidden, 300) // of a logarithm
+		d = math.Max(-300, math.Min(300, d))
 		r.Effect, r.Low, r.High = math.Exp(d), math.Exp(d-half), math.Exp(d+half)
 		r.EffectSD, r.Hidden = r.Effect*half/1.959964, math.Expm1(hidden)
 		r.ValueSD = own.value * ownSD
@@ -243,6 +252,10 @@ func (c *Comparison) settle(r *Row, tau2 float64) {
 	r.State = evidence.NotEstablished
 	r.More = c.more(r, math.Abs(r.Effect-none), seen, tau2)
 }
+
+// hopeless is the number of repeats from which it is better said that repeating
+// will not settle it (our choice).
+const hopeless = 50
 
 // Placements is how many placements each coil needs so that a relative
 // difference is found with 80 % power at two-sided 5 %, when placements scatter
@@ -282,7 +295,11 @@ func (c *Comparison) more(r *Row, off float64, seen bool, tau2 float64) int {
 	}
 	sd := math.Sqrt(sd2)
 	own := stats.ContrastSize(sd, onScale, (1-c.Level)/float64(c.Family), 0.5, 1+stats.MedianVariance(len(c.Rows)-1))
-	return max(1, max(Placements(sd, target), own)-r.Placements)
+	n := max(1, max(Placements(sd, target), own)-r.Placements)
+	if n > hopeless {
+		return 0
+	}
+	return n
 }
 
 // driftOf compares first and last reading when the subject measured first was

@@ -148,7 +148,7 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 	for j := skip; j < len(means); j++ {
 		lo := max(0, j-1-back)
 		if j-1 > lo {
-			ref = stats.Median(means[lo : j-1])
+			ref = math.Max(stats.Median(means[lo:j-1]), floor)
 		}
 		if means[j] > 0.5*ref {
 			continue
@@ -168,6 +168,10 @@ func (w *wave) follow(s *spark, y []float64, k int) {
 		return
 	}
 	w.endOfBurn(s, y, k, first+over*n, n, ref, dt)
+	if math.IsNaN(s.burn) {
+		s.cut = true
+		return
+	}
 	if s.burn < shortestBurn {
 		s.missing, s.burn = true, 0
 		s.rings = math.NaN()
@@ -246,7 +250,7 @@ func (w *wave) ringEnd(smooth func(int) float64, half float64, to int, ref, top,
 	if top >= stretched*ref {
 		return peak, 0.1 * period
 	}
-	before := period / math.Pi * math.Acos(math.Min(1, ref/top))
+	before := period / math.Pi * math.Acos(math.Max(-1, math.Min(1, ref/top)))
 	return peak - before, 0.05*period + 0.15*before
 }
 

@@ -265,7 +265,16 @@ func (t Task) judge(g group, a Ask, family int) []evidence.Finding {
 	}
 	switch a.Versus {
 	case Others, Difference:
-		out = append(out, t.versusOthers(g, f, a, usable, family)...)
+		// Like with like: a pair of cylinders is not compared with one.
+		for _, kind := range kindsOf(usable) {
+			var same []evidence.Reading
+			for _, r := range usable {
+				if r.Subject.Kind == kind {
+					same = append(same, r)
+				}
+			}
+			out = append(out, t.versusOthers(g, f, a, same, family)...)
+		}
 	case Count:
 		out = append(out, t.versusCounts(g, f, a, usable)...)
 	default:
@@ -277,6 +286,17 @@ func (t Task) judge(g group, a Ask, family int) []evidence.Finding {
 			}
 			fd.AllCompared = t.allMeasured(f, len(groups))
 			out = append(out, fd)
+		}
+	}
+	return out
+}
+
+// kindsOf lists the kinds of subject among readings, in order of appearance.
+func kindsOf(rs []evidence.Reading) []evidence.Kind {
+	var out []evidence.Kind
+	for _, r := range rs {
+		if !slices.Contains(out, r.Subject.Kind) {
+			out = append(out, r.Subject.Kind)
 		}
 	}
 	return out
@@ -318,6 +338,9 @@ func (t Task) screen(g group, f evidence.Feature, a Ask) (usable []evidence.Read
 func (t Task) unusable(f evidence.Feature, r evidence.Reading) (why, fix string, flag evidence.Flag) {
 	if r.Subject.Kind == "" && f.Per != evidence.Engine && f.Per != evidence.Vehicle {
 		return "it is not said which " + string(f.Per) + " it belongs to", "write the " + string(f.Per) + " beside the capture or reading", evidence.Unplaced
+	}
+	if k := r.Subject.Kind; f.Per == evidence.Cylinder && k != evidence.Cylinder && k != evidence.Pair && k != "" {
+		return fmt.Sprintf("%s is read on a cylinder, and is written to %s", f.Name, r.Subject), "write the cylinder beside it", evidence.Unplaced
 	}
 	if c := t.Engine.Cylinders; r.Subject.Kind == evidence.Cylinder && c > 0 && (r.Subject.Number > c || r.Subject.Number < 1) {
 		return fmt.Sprintf("it is written to %s, the engine has %d cylinders", r.Subject, c), "correct the cylinder, or the engine's layout", evidence.Unplaced

@@ -94,14 +94,17 @@ func (c *Comparison) say(r Row) string {
 		return fmt.Sprintf("%s: %s, like the others (%s, %s%s).", who, what, spread, often, n)
 	}
 	seen := c.seen(r.Effect)
-	verb := "measure it"
-	if f.PlacementCV > 0 {
-		verb = "place it"
+	do := "measure it " + moreTimes(r.More)
+	switch {
+	case r.More == 0:
+		do = "repeating will not settle it, another kind of test may"
+	case f.PlacementCV > 0:
+		do = "place it " + moreTimes(r.More)
 	}
 	if seen {
-		return fmt.Sprintf("%s: %s; not established (%s, %s%s): %s %s.", who, what, spread, often, n, verb, moreTimes(r.More))
+		return fmt.Sprintf("%s: %s; not established (%s, %s%s): %s.", who, what, spread, often, n, do)
 	}
-	return fmt.Sprintf("%s: %s; no difference seen, but one of %s could hide (%s%s): %s %s.", who, what, c.hidden(r), often, n, verb, moreTimes(r.More))
+	return fmt.Sprintf("%s: %s; no difference seen, but one of %s could hide (%s%s): %s.", who, what, c.hidden(r), often, n, do)
 }
 
 func (c *Comparison) none() float64 {

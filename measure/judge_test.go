@@ -202,7 +202,7 @@ func TestJudgeHoldsForAnything(t *testing.T) {
 		a, b := Judge(task), Judge(task)
 		ja, err := json.Marshal(a)
 		if err != nil {
-			t.Fatalf("findings cannot be written: %v", err)
+			t.Fatalf("findings cannot be written: %v\n%+v", err, a)
 		}
 		jb, _ := json.Marshal(b)
 		if string(ja) != string(jb) {
