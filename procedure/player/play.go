@@ -173,8 +173,8 @@ func (p *play) turn() {
 func (p *play) sync() {
 	for i := range p.m.Steps {
 		ph := p.m.PhaseOf(p.run.State(), i)
-		if p.doing[i] && ph == procedure.Done {
-			p.physicalEnd(i)
+		if p.doing[i] && (ph == procedure.Done || ph == procedure.Idle && p.m.Steps[i].Origin() == "recovery") {
+			p.physicalEnd(i) // an interrupted recovery step is owed, not idle
 		}
 		if p.doing[i] && ph != procedure.Doing && ph != procedure.Waiting && ph != procedure.Waited {
 			delete(p.doing, i)
