@@ -83,8 +83,8 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 	all := e.lnEvidence(nil)
 	leader := top(e.chance)
 	type doubt struct {
-		line  int
-		ratio float64
+		line, slot int
+		ratio      float64
 	}
 	var doubts []doubt
 	for x := range lines {
@@ -93,7 +93,7 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 			moves = math.Max(moves, math.Abs(math.Log(odds(e.chance[i])/odds(out.chance[i]))))
 		}
 		if r := out.ln - all; r >= math.Log(l.ConflictRatio) && moves >= math.Log(l.ConflictMoves) {
-			doubts = append(doubts, doubt{x, r})
+			doubts = append(doubts, doubt{line: x, ratio: r})
 		}
 	}
 	if len(doubts) == 0 {
@@ -101,6 +101,12 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 	}
 	sort.SliceStable(doubts, func(a, b int) bool { return doubts[a].ratio > doubts[b].ratio })
 	doubts = doubts[:min(3, len(doubts))]
+	for x := range doubts {
+		var err error
+		if doubts[x].slot, err = e.doubtful(lines[doubts[x].line]); err != nil {
+			return nil, err
+		}
+	}
 
 	// Only the complaint, then single lines and pairs.
 	for i := range e.slots {
@@ -160,11 +166,14 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 			continue
 		}
 		sort.SliceStable(pulls, func(a, b int) bool { return pulls[a].by > pulls[b].by })
-		c := Conflict{Doubtful: lines[d.line].ids[0], Factor: math.Exp(d.ratio), Findings: append([]string(nil), lines[d.line].ids...)}
+		odd := &e.slots[d.slot]
+		c := Conflict{Doubtful: e.findings[odd.findings[0]].ID, Factor: math.Exp(d.ratio), Retaken: len(odd.findings) > 1}
+		for _, x := range odd.findings {
+			c.Findings = append(c.Findings, e.findings[x].ID)
+		}
 		for _, p := range pulls[:min(3, len(pulls))] {
 			c.Findings = append(c.Findings, lines[p.line].ids[0])
 		}
-		c.Retaken = e.retaken(lines[d.line])
 		e.sayConflict(&c)
 		out = append(out, c)
 	}
@@ -197,24 +206,25 @@ func (e *Engine) lnEvidence(left []int) float64 {
 	return z
 }
 
-// retaken reports whether a line rests on one test taken at least twice with the
-// same outcome each time.
-func (e *Engine) retaken(l line) bool {
+// doubtful picks, within a line of correlated findings, the slot that fits least:
+// the one whose leaving out helps the evidence most.
+func (e *Engine) doubtful(l line) (slot int, err error) {
+	best := math.Inf(-1)
+	slot = l.slots[0]
+	if len(l.slots) == 1 {
+		return slot, nil
+	}
 	for _, i := range l.slots {
-		s := &e.slots[i]
-		t := &e.m.tests[s.test]
-		for _, x := range s.findings {
-			a, _ := t.class(&e.findings[x])
-			b, _ := t.class(&e.findings[s.findings[0]])
-			if a != b {
-				return false
-			}
+		one := []int{i}
+		var ln float64
+		if err := e.without(one, func() { ln = e.lnEvidence(one) }); err != nil {
+			return slot, err
 		}
-		if len(s.findings) < 2 {
-			return false
+		if ln > best+1e-9 {
+			best, slot = ln, i
 		}
 	}
-	return true
+	return slot, e.refresh(false)
 }
 
 func top(chance []float64) int {
@@ -263,7 +273,7 @@ func (e *Engine) sayConflict(c *Conflict) {
 	c.Reason = fmt.Sprintf("%s does not fit %s: no one, two or three faults of the books explain them together; with it taken as wrong the rest is explained %s better.",
 		name(c.Doubtful), list(others, "and"), times(c.Factor))
 	if c.Retaken {
-		c.Settle = "It was taken again with the same result: look for a cause that the books lack, or set it aside with a reason."
+		c.Settle = "It was taken again: keep it and look for a cause that the books lack, or set it aside with a reason."
 		return
 	}
 	c.Settle = fmt.Sprintf("Take %s again, and check cylinder, channel and unit; then keep it or set it aside.", name(c.Doubtful))

@@ -91,7 +91,7 @@ func (e *Engine) best(cands []candidate) []candidate {
 	var out []candidate
 	for _, c := range cands {
 		t := &e.m.tests[c.test]
-		if c.repeat > 0 || !c.changes || c.bits < 1e-6 || seen[t.same] {
+		if c.repeat > 0 || !c.changes || c.ends < 0.005 && c.allBits < e.m.limits.WorthBits || seen[t.same] {
 			continue
 		}
 		if fact := t.at.Test.Fact; fact != "" {

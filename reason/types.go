@@ -96,7 +96,7 @@ type Conflict struct {
 	Factor   float64 // how much better all others are explained without it
 	Reason   string
 	Settle   string
-	// Retaken: the doubtful reading was taken again with the same result. The
+	// Retaken: the doubtful reading was taken again and still disagrees. The
 	// conflict is still told, but no longer stands in the way.
 	Retaken bool
 }
