@@ -262,7 +262,8 @@ func (w *World) command(act string, side int, now, travel int64) {
 	}
 }
 
-func (w *World) works(s int) bool { return w.fault.kind == "" || w.fault.side != s }
+// works: the motor of a side moves what it should; a cable unit has one motor.
+func (w *World) works(s int) bool { return w.fault.kind == "" || w.fault.side != s && !w.isCable }
 
 // set moves what a command moves to a place of its travel.
 func (w *World) set(act string, s int, to nut) {
