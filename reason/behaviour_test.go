@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -352,5 +353,20 @@ func TestSameInSameOut(t *testing.T) {
 		if y, _ := json.Marshal(judge(t, c, Options{})); string(x) != string(y) {
 			t.Fatal("two runs differ")
 		}
+	}
+}
+
+// On two cores and on one the sums come out the same to the last bit.
+func TestOneCoreAndTwoCoresAgree(t *testing.T) {
+	run := func(procs int) []float64 {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(procs))
+		e := bigEngine(t, 90, 3, 30, 90, 6)
+		if err := e.refresh(true); err != nil {
+			t.Fatal(err)
+		}
+		return append(slices.Clone(e.chance), e.w.m2...)
+	}
+	if !slices.Equal(run(1), run(2)) {
+		t.Error("the sums depend on the number of cores")
 	}
 }

@@ -186,21 +186,31 @@ func (e *Engine) withSetAside() (map[string]float64, error) {
 	if !any {
 		return nil, nil
 	}
-	f, err := NewEngine(e.c, e.o)
-	if err != nil {
+	var back []int
+	for i := range e.findings {
+		f := &e.findings[i]
+		if !f.SetAside {
+			continue
+		}
+		f.SetAside = false
+		back = append(back, i)
+		if t, why := e.counts(f); why == "" {
+			s := e.slotFor(t, f.Condition, unsure(f))
+			s.findings, s.fresh = append(s.findings, i), true
+		}
+	}
+	e.settle()
+	if err := e.refresh(false); err != nil {
 		return nil, err
 	}
-	for _, x := range e.findings {
-		x.SetAside = false
-		f.enter(x)
-	}
-	f.settle()
-	if err := f.refresh(false); err != nil {
-		return nil, err
-	}
-	out := make(map[string]float64, len(f.chance))
-	for i, p := range f.chance {
+	out := make(map[string]float64, len(e.chance))
+	for i, p := range e.chance {
 		out[e.m.in.Suspects[i].ID] = p
 	}
-	return out, nil
+	for _, i := range back {
+		e.drop(i)
+		e.findings[i].SetAside = true
+	}
+	e.settle()
+	return out, e.refresh(false)
 }

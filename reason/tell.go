@@ -104,6 +104,9 @@ func (e *Engine) why(c candidate, t *testModel) string {
 		text = "It cannot end the search by itself"
 	}
 	text += fmt.Sprintf("; removes %.2f of %.2f bits of doubt in %s", c.bits, e.doubtNow, minutes(c.minutes))
+	if c.repeat == 0 && compared(t) {
+		text += ", all " + string(t.at.Subject.Kind) + "s in one go"
+	}
 	var haz []string
 	for _, id := range t.at.Test.Hazards {
 		if h, ok := e.m.hazard(id); ok && (h.Word == "DANGER" || h.Word == "WARNING") {

@@ -30,7 +30,7 @@ func jobs(n int) int {
 }
 
 func TestAdviceAgainstFixedAndRandomOrder(t *testing.T) {
-	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(60), Seed: 20261125, Options: reason.Options{}}, Advice, Fixed, Random)
+	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(20), Seed: 20261125, Options: reason.Options{}}, Advice, Fixed, Random)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,21 +44,23 @@ func TestAdviceAgainstFixedAndRandomOrder(t *testing.T) {
 	}
 }
 
+// Planted wrong readings: 90 % of those that move the odds ten times and have two
+// independent readings against them, under 5 % false alarms (DECISIONS, Figures).
+// The small run of the ordinary tests has few of them; the full one is in
+// docs/reasoning.md.
 func TestPlantedWrongReadingsAreFound(t *testing.T) {
 	p, err := Plant(Config{World: bayWorld(t), Jobs: jobs(80), Seed: 7}, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Log("\n" + p.Text())
-}
-
-func TestAdviceAlone(t *testing.T) {
-	if os.Getenv("PROVEOUT_JOBS") == "" {
-		t.Skip("long run: set PROVEOUT_JOBS")
+	if p.Moving == 0 {
+		t.Fatal("no planted reading moved the odds: the check cannot fail")
 	}
-	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(100), Seed: 20261125}, Advice)
-	if err != nil {
-		t.Fatal(err)
+	if float64(p.Found) < 0.9*float64(p.Contested) && p.Contested-p.Found > 1 {
+		t.Errorf("found %d of %d", p.Found, p.Contested)
 	}
-	t.Log("\n" + Text(s))
+	if wrong := p.Alarms - p.Natural; float64(wrong) > 0.05*float64(p.Clean) {
+		t.Errorf("%d false alarms in %d clean jobs", wrong, p.Clean)
+	}
 }

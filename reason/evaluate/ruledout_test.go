@@ -10,7 +10,7 @@ import (
 // sensitivities off by a factor of 2 and one cause in ten not in the book. The
 // ordinary tests play a small part of it; the full run is in docs/reasoning.md.
 func TestNoTrueCauseIsRuledOut(t *testing.T) {
-	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(60), Seed: 424242, Options: reason.Options{NoLookAhead: true}}, Advice)
+	s, err := Run(Config{World: bayWorld(t), Jobs: jobs(40), Seed: 424242, Options: reason.Options{NoLookAhead: true}}, Advice)
 	if err != nil {
 		t.Fatal(err)
 	}
