@@ -202,16 +202,16 @@ func monitorWords(r *obd.MonitorResult) string {
 	if r.Test != "" {
 		what += ", " + r.Test
 	}
-	s := fmt.Sprintf("%s: %s %s", what, number(r.Value), r.Unit)
+	s := fmt.Sprintf("%s: %s %s", what, figures(r.Value), r.Unit)
 	switch {
 	case r.NoMin && r.NoMax:
 		return s + " (no limits: information only)"
 	case r.NoMax:
-		s += fmt.Sprintf(" (at least %s)", number(r.Min))
+		s += fmt.Sprintf(" (at least %s)", figures(r.Min))
 	case r.NoMin:
-		s += fmt.Sprintf(" (at most %s)", number(r.Max))
+		s += fmt.Sprintf(" (at most %s)", figures(r.Max))
 	default:
-		s += fmt.Sprintf(" (%s to %s)", number(r.Min), number(r.Max))
+		s += fmt.Sprintf(" (%s to %s)", figures(r.Min), figures(r.Max))
 	}
 	return s + ": " + string(r.Verdict)
 }

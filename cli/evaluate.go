@@ -66,7 +66,7 @@ its faults are in none of them. The same seed gives the same score.`,
 
 func writeGame(c *cobra.Command, g play.Game) {
 	p := &page{w: c.OutOrStdout()}
-	p.para(fmt.Sprintf("%4d  ", g.Job), fmt.Sprintf("truth %v; leads %s at %s; shown %v; %d tests, %.0f min %v", g.Truth, g.Top, number(g.Chance), g.Shown, len(g.Tests), g.Minutes, g.Tests), 6)
+	p.para(fmt.Sprintf("%4d  ", g.Job), fmt.Sprintf("truth %v; leads %s at %s; shown %v; %d tests, %.0f min %v", g.Truth, g.Top, figures(g.Chance), g.Shown, len(g.Tests), g.Minutes, g.Tests), 6)
 	if g.Err != "" {
 		p.para("      ", "ended with: "+g.Err, 6)
 	}

@@ -119,9 +119,9 @@ func figure(f float64) string {
 	return fmt.Sprintf("%.1f", f)
 }
 
-// number writes a value with at most three significant decimals, without
+// figures writes a value with at most three significant decimals, without
 // trailing zeros.
-func number(v float64) string {
+func figures(v float64) string {
 	a := math.Abs(v)
 	digits := 3
 	switch {
