@@ -105,7 +105,10 @@ func (c *Comparison) seen(effect float64) bool {
 }
 
 // Compare holds each subject against the median of the others (leave one out, so
-// that a bad cylinder does not pollute its own yardstick).
+// that a bad cylinder does not pollute its own yardstick). A subject that is
+// established as off is taken out of the yardstick of the rest, worst first, as
+// long as three are left: on a three-cylinder engine half of it would show on the
+// two good ones.
 //
 // On the log scale (Others) or in SI (Difference), with m_i the mean of P_i
 // placements of subject i:
@@ -169,27 +172,54 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		drift2 = d * d / 12 // the change was somewhere along a line: uniform over it
 	}
 	c.normal = o.normal(t, c.Reference)
-	ps := make([]float64, len(rows))
-	for i := range rows {
-		c.Rows = append(c.Rows, c.row(rows, means, i, tau2, df, drift2))
-		ps[i] = c.Rows[i].P
+	out := make([]bool, len(rows))
+	for {
+		c.Rows = c.Rows[:0]
+		ps := make([]float64, len(rows))
+		for i := range rows {
+			c.Rows = append(c.Rows, c.row(rows, means, out, i, tau2, df, drift2))
+			ps[i] = c.Rows[i].P
+		}
+		for i, p := range stats.Holm(ps, c.Family) {
+			r := &c.Rows[i]
+			r.PFamily = p
+			r.Established = p < 1-o.Level
+			c.settle(r, tau2)
+		}
+		worst := c.worst(out)
+		if worst < 0 {
+			return c, nil
+		}
+		out[worst] = true
 	}
-	for i, p := range stats.Holm(ps, c.Family) {
-		r := &c.Rows[i]
-		r.PFamily = p
-		r.Established = p < 1-o.Level
-		c.settle(r, tau2)
-	}
-	return c, nil
 }
 
-// row works out one subject against the others.
-func (c *Comparison) row(rows []pooled, means []float64, i int, tau2, df, drift2 float64) Row {
+// worst is the subject that stands out most of those still in the reference; -1
+// when none does, or when fewer than three are left to say which is off.
+func (c *Comparison) worst(out []bool) int {
+	left, worst := 0, -1
+	for i, r := range c.Rows {
+		if out[i] {
+			continue
+		}
+		left++
+		if (r.State == evidence.High || r.State == evidence.Low) && (worst < 0 || r.P < c.Rows[worst].P || r.P == c.Rows[worst].P && math.Abs(r.Effect-c.none()) > math.Abs(c.Rows[worst].Effect-c.none())) {
+			worst = i
+		}
+	}
+	if left < 3 {
+		return -1
+	}
+	return worst
+}
+
+// row works out one subject against the others, without those that are out.
+func (c *Comparison) row(rows []pooled, means []float64, out []bool, i int, tau2, df, drift2 float64) Row {
 	own := rows[i]
 	var others []float64
 	otherPlace, otherWithin := 0.0, 0.0
 	for j, r := range rows {
-		if j == i {
+		if j == i || out[j] {
 			continue
 		}
 		others = append(others, means[j])

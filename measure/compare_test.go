@@ -159,6 +159,26 @@ func TestLookAlikesOfTheTrade(t *testing.T) {
 	}
 }
 
+// On three cylinders a bad one must not make the good ones look off.
+func TestBadOneIsTakenOutOfTheYardstick(t *testing.T) {
+	for _, v := range [][]float64{{1200, 600, 1190}, {1200, 1195, 600, 1190}, {1200, 600, 1190, 610, 1210, 1205}, {172, 380, 171}} {
+		var vs [][]float64
+		for _, x := range v {
+			vs = append(vs, []float64{x})
+		}
+		fs := Judge(Task{Engine: vehicle.Engine{Cylinders: len(v)}, Readings: typed("compression.dry", "kPa", vs...)})
+		for i, f := range fs {
+			bad := v[i] > 370 && v[i] < 620
+			if bad != (f.State == evidence.Low || f.State == evidence.High) {
+				t.Errorf("%v: %s", v, f.Sentence)
+			}
+			if !bad && math.Abs(f.Effect-1) > 0.05 {
+				t.Errorf("%v: a good one is %.2f times the others", v, f.Effect)
+			}
+		}
+	}
+}
+
 func TestTwoCylindersCannotSayWhich(t *testing.T) {
 	fs := Judge(Task{Engine: four, Readings: typed("compression.dry", "kPa", []float64{1200}, []float64{700})})
 	for _, f := range fs {

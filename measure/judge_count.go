@@ -135,6 +135,7 @@ func worseOf(ts []tally) []bool {
 	for _, t := range ts {
 		left += t.events
 	}
+	all := left
 	for rest := len(ts); rest >= 2; rest-- {
 		top := -1
 		for i, t := range ts {
@@ -142,7 +143,9 @@ func worseOf(ts []tally) []bool {
 				top = i
 			}
 		}
-		if stats.WorstOfEqual(ts[top].events, left, rest) >= worseLevel {
+		// A tenth of all is what the regulation calls a second cylinder (40 CFR
+		// 86.010-18 (h)(2)(i)(C)).
+		if stats.WorstOfEqual(ts[top].events, left, rest) >= worseLevel || 10*ts[top].events <= all {
 			break
 		}
 		out[top] = true

@@ -129,7 +129,10 @@ func place(value, sd, low, high float64) (evidence.FindingState, int) {
 		return evidence.Low, 0
 	}
 	need := 1.959964 * sd / over
-	return evidence.NotEstablished, min(20, max(1, int(math.Ceil(need*need))-1))
+	if need *= need; need > hopeless {
+		return evidence.NotEstablished, 0
+	}
+	return evidence.NotEstablished, max(1, int(math.Ceil(need))-1)
 }
 
 func limitSentence(f evidence.Feature, rs []evidence.Reading, value, sd, low, high float64, l *Limit, name string, st evidence.FindingState, more int) string {
@@ -156,6 +159,9 @@ func limitSentence(f evidence.Feature, rs []evidence.Reading, value, sd, low, hi
 		return fmt.Sprintf("%s: %s, too high; %s%s.", who, v, lim, src)
 	case evidence.Low:
 		return fmt.Sprintf("%s: %s, too low; %s%s.", who, v, lim, src)
+	}
+	if more == 0 {
+		return fmt.Sprintf("%s: %s, outside by far less than it can be trusted to; %s%s. Not established.", who, v, lim, src)
 	}
 	return fmt.Sprintf("%s: %s, outside by less than it can be trusted to; %s%s. Not established: measure it %s.", who, v, lim, src, moreTimes(more))
 }

@@ -184,6 +184,7 @@ func TestCountsSay(t *testing.T) {
 		{[]float64{7, 9, 6, 8}, nil, "no more than its share"}, // appendix A, case 4: scattered
 		{[]float64{1, 2, 0, 0}, nil, "no more than its share"},
 		{[]float64{4, 1, 0, 0}, nil, "not established"},
+		{[]float64{15, 379, 0}, []int{2}, "no more than its share"},
 	} {
 		fs := judgeCounts(c.n...)
 		var high []int

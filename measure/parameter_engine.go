@@ -21,7 +21,7 @@ func (l *logView) warmth(res *Result) {
 	var x []float64
 	var rows []int
 	for i := range c {
-		if !math.IsNaN(c[i]) && (rpm == nil || rpm[i] > runningRPM) {
+		if !math.IsNaN(c[i]) && (rpm == nil || rpm[i] > runsAbove) {
 			x = append(x, c[i])
 			rows = append(rows, i)
 		}
@@ -83,7 +83,7 @@ func (l *logView) voltage(res *Result) {
 	rpm := l.col(EngineSpeed)
 	when := ""
 	if rpm != nil {
-		if v := rpm[min(len(rpm)-1, int(p.T[at]/l.g.step))]; v < runningRPM {
+		if v := rpm[min(len(rpm)-1, int(p.T[at]/l.g.step))]; v < runsAbove {
 			when = ", engine not running or cranking"
 		}
 	}

@@ -41,7 +41,7 @@ func (l *logView) misfires(res *Result) {
 		chances := 0.0
 		if rpm != nil {
 			for i, v := range l.g.v[p] {
-				if !math.IsNaN(v) && rpm[i] > runningRPM {
+				if !math.IsNaN(v) && rpm[i] > runsAbove {
 					chances += rpm[i] / 60 * l.g.step / 2
 				}
 			}

@@ -11,7 +11,7 @@ import (
 // Window detection, SI. Our choice unless noted; trade.md 2.7 reads trims at
 // idle, 2500 rpm, cruise and load.
 const (
-	runningRPM   = 420.0
+	runsAbove    = 420.0
 	standing     = 0.6  // m/s
 	moving       = 8.3  // m/s: 30 km/h
 	warmDegC     = 60.0 // closed loop and warmed up
@@ -74,7 +74,7 @@ func (l *logView) windows() {
 		case math.IsNaN(n):
 		case n < 50:
 			raw[i] = evidence.Off
-		case n < runningRPM:
+		case n < runsAbove:
 			raw[i] = evidence.Cranking
 		case n < idleBelow+150 && v <= standing && closed:
 			raw[i] = evidence.Idle
@@ -110,7 +110,7 @@ func (l *logView) windows() {
 func (l *logView) restOf(throttle, rpm []float64) float64 {
 	var x []float64
 	for i := range throttle {
-		if rpm[i] > runningRPM && !math.IsNaN(throttle[i]) {
+		if rpm[i] > runsAbove && !math.IsNaN(throttle[i]) {
 			x = append(x, throttle[i])
 		}
 	}
@@ -154,7 +154,7 @@ func (l *logView) settleFuel() {
 	rpm, pressure, baro, throttle := l.col(EngineSpeed), l.col(ManifoldPress), l.col(Barometer), l.col(Throttle)
 	var idleP, idleT []float64
 	for i := range rpm {
-		if rpm[i] < runningRPM || rpm[i] > idleBelow {
+		if rpm[i] < runsAbove || rpm[i] > idleBelow {
 			continue
 		}
 		if v := at(pressure, i); !math.IsNaN(v) {
