@@ -97,6 +97,14 @@ var catalogue = []Feature{
 	{ID: "exhaust.lambda", Name: "lambda from exhaust gas", Unit: "lambda", Dim: unit.None, Per: Engine},
 	{ID: "battery.rested", Name: "battery voltage, rested", Unit: "V", Dim: unit.Voltage, Per: Engine},
 	{ID: "charging.voltage", Name: "charging voltage", Unit: "V", Dim: unit.Voltage, Per: Engine},
+	// Ignition primary, injector (trade.md 2.3, 2.4; definitions in measure).
+	{ID: "coil.ramp_slope", Name: "slope of the coil current at switch-on", Unit: "A/ms", Dim: unit.CurrentSlope, Per: Cylinder, Source: "standards.md 8.7: V/L"},
+	{ID: "coil.inductance", Name: "coil primary inductance", Unit: "mH", Dim: unit.Inductance, Per: Cylinder, Source: "standards.md 8.7"},
+	{ID: "coil.time_constant", Name: "time constant of the coil current, L/R of the loop", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "standards.md 8.7"},
+	{ID: "coil.initial_step", Name: "step at the start of the coil current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.3: shorted turns"},
+	{ID: "coil.limit_shelf", Name: "time on the current limit", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.3 [S46]"},
+	{ID: "coil.clamp_voltage", Name: "primary voltage at switch-off", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3 [S49]"},
+	{ID: "coil.supply_sag", Name: "fall of the coil feed during dwell", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3"},
 	// From modules and parameter logs.
 	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
 	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},

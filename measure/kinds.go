@@ -30,6 +30,7 @@ type Meta struct {
 	Inverted   bool // the probe is known to turn the signal over
 	When       string
 	Engine     vehicle.Engine
+	Known      Known // what the person knows of a circuit; see known.go
 }
 
 // Column says what one channel of the recording is.
@@ -135,6 +136,7 @@ func sampled() []sampledKind {
 	return []sampledKind{
 		{ParameterLog, parameterLog, looksLikeLog},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
+		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 	}
 }
 
