@@ -28,6 +28,7 @@ type Engine struct {
 	nearly      []bool  // suspects a direct finding proves but for their chance
 	pred        *predictor
 	out         []leftOut // by line, from the last Answer
+	sames       []int     // scratch of settle
 	twoBefore   float64
 	conflictsOf []Conflict // found by the last Answer, before states are decided
 }
@@ -179,10 +180,18 @@ func (e *Engine) settle() {
 		changed := s.fresh || want != s.exponent
 		if want > 0 {
 			t := &e.m.tests[s.test]
+			e.sames = e.sames[:0]
+			for j := range e.slots {
+				o := &e.slots[j]
+				// The same subject under another condition is counted by the group.
+				if j != i && o.test != s.test && e.m.tests[o.test].same == t.same && len(o.findings) > 0 && o.carried < 0 {
+					e.sames = append(e.sames, j)
+				}
+			}
 			for r := range t.rows {
 				v := 1.0
 				if t.rows[r].wide {
-					v = 1 / (1 + float64(e.like(i, r)-1)*e.m.limits.RhoWide)
+					v = 1 / (1 + float64(e.like(t, r))*e.m.limits.RhoWide)
 				}
 				changed = changed || v != s.tilt[r]
 				s.tilt[r] = v
@@ -295,25 +304,12 @@ func (e *Engine) carrier(i int) int {
 	return at
 }
 
-// like counts the slots of the same test, on any subject, that bear in the same
-// way on the fault of row r of slot i.
-func (e *Engine) like(i, r int) int {
-	s := &e.slots[i]
-	t := &e.m.tests[s.test]
+// like counts the slots e.sames, of the same test on other subjects, that bear in
+// the same way on the fault of row r.
+func (e *Engine) like(t *testModel, r int) int {
 	m := 0
-	for j := range e.slots {
-		o := &e.slots[j]
-		u := &e.m.tests[o.test]
-		if u.same != t.same || len(o.findings) == 0 || o.carried >= 0 {
-			continue
-		}
-		if j == i {
-			m++
-			continue
-		}
-		if o.test == s.test {
-			continue // the same subject under another condition: the group counts it
-		}
+	for _, j := range e.sames {
+		u := &e.m.tests[e.slots[j].test]
 		for q := range u.rows {
 			if u.rows[q].fault == t.rows[r].fault && u.rows[q].own == t.rows[r].own {
 				m++
@@ -321,7 +317,7 @@ func (e *Engine) like(i, r int) int {
 			}
 		}
 	}
-	return max(m, 1)
+	return m
 }
 
 // refresh turns weights into chances.
