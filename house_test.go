@@ -30,7 +30,7 @@ var mayImport = map[string][]string{
 	"book":              {"unit", "vehicle", "evidence", "strict"},
 	"reason":            {"reason/bay", "unit", "book", "evidence", "vehicle", "stats"},
 	"reason/bay":        {"book", "vehicle"},
-	"reason/evaluate":   {"reason", "reason/bay", "book", "evidence", "vehicle", "stats"},
+	"reason/evaluate":   {"reason", "reason/bay", "reason/plan", "book", "evidence", "vehicle", "stats"},
 	"reason/plan":       {},
 	"reason/network":    {},
 	"reason/circuit":    {},
