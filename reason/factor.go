@@ -47,6 +47,7 @@ type factor struct {
 	// Scratch of put: the likelihood of each pair of parents, then its inverse;
 	// the parents as arrays; and what the two halves of the work share.
 	pair, flat []float64
+	at         []int32
 	e          float64
 	w          *field
 	wg         sync.WaitGroup
@@ -143,8 +144,12 @@ func (f *factor) lay() {
 	if cap(f.flat) < 5*k {
 		f.flat = make([]float64, 5*k)
 	}
-	f.flat = f.flat[:5*k]
+	if cap(f.at) < k {
+		f.at = make([]int32, k)
+	}
+	f.flat, f.at = f.flat[:5*k], f.at[:k]
 	for i, p := range f.parents {
+		f.at[i] = int32(p.fault)
 		f.flat[i], f.flat[k+i], f.flat[2*k+i], f.flat[3*k+i], f.flat[4*k+i] = p.keep, p.hold, p.extra, p.more, p.alone
 	}
 	for i := range k {
@@ -166,7 +171,7 @@ func (f *factor) triples(half int) {
 			row := w.row(f.parents[i].fault, fj)
 			top := alone[i] * alone[j] * f.pair[i*k+j] / f.none
 			kij, hij, eij, mij := keep[i]*keep[j], hold[i]*hold[j], extra[i]+extra[j], more[i]+more[j]
-			pi, pj := f.pair[i*k:i*k+k], f.pair[j*k:j*k+k]
+			pi, pj, at := f.pair[i*k:i*k+k], f.pair[j*k:j*k+k], f.at[:k]
 			for l := j + 1; l < k; l++ {
 				kept := kij * keep[l]
 				var like float64
@@ -185,7 +190,7 @@ func (f *factor) triples(half int) {
 					like = floorL
 				}
 				r := like * top * alone[l] * pi[l] * pj[l]
-				c := &row[f.parents[l].fault-fj-1]
+				c := &row[int(at[l])-fj-1]
 				v := *c
 				switch f.e {
 				case 1:
