@@ -194,17 +194,23 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 	}
 }
 
-// worst is the subject that stands out most of those still in the reference; -1
-// when none does, or when fewer than three are left to say which is off.
+// worst is the subject that is established as off by most, of those still in the
+// reference; -1 when there is none, or when fewer than three are left to say which
+// is off. The size of the effect decides, not its chance: a cylinder that was
+// measured very closely would else be sent out for its neighbour's fault.
 func (c *Comparison) worst(out []bool) int {
-	left, worst := 0, -1
+	left, worst, most := 0, -1, 0.0
 	for i, r := range c.Rows {
 		if out[i] {
 			continue
 		}
 		left++
-		if (r.State == evidence.High || r.State == evidence.Low) && (worst < 0 || r.P < c.Rows[worst].P || r.P == c.Rows[worst].P && math.Abs(r.Effect-c.none()) > math.Abs(c.Rows[worst].Effect-c.none())) {
-			worst = i
+		size := math.Abs(r.Effect)
+		if c.Versus == Others {
+			size = math.Abs(math.Log(r.Effect))
+		}
+		if (r.State == evidence.High || r.State == evidence.Low) && size > most {
+			worst, most = i, size
 		}
 	}
 	if left < 3 {

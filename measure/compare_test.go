@@ -179,6 +179,19 @@ func TestBadOneIsTakenOutOfTheYardstick(t *testing.T) {
 	}
 }
 
+// A closely measured good cylinder is not sent out for its neighbour's fault.
+func TestYardstickWithUnequalCertainty(t *testing.T) {
+	rs := typed("misfire.rate", "%", []float64{0.1}, []float64{4.9}, []float64{0})
+	for i, sd := range []float64{0.05, 0.26, 0.01} {
+		rs[i].Uncertainty = sd
+	}
+	for i, f := range Judge(Task{Engine: vehicle.Engine{Cylinders: 3}, Readings: rs}) {
+		if (f.State == evidence.High) != (i == 1) || f.State == evidence.Low {
+			t.Errorf("%s: %s", f.State, f.Sentence)
+		}
+	}
+}
+
 func TestTwoCylindersCannotSayWhich(t *testing.T) {
 	fs := Judge(Task{Engine: four, Readings: typed("compression.dry", "kPa", []float64{1200}, []float64{700})})
 	for _, f := range fs {

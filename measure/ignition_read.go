@@ -275,6 +275,10 @@ func (g *ignition) snapRatio(phases []phase) {
 	g.emit("ignition.snap_ratio", unit.Must("x"), r, r*math.Sqrt(sa*sa/(a*a)+sb*sb/(b*b)+g.w.step*g.w.step/12*(1/(a*a)+1/(b*b))), len(hs), both, flags)
 }
 
+// enoughForShare is the number of firings from which "none is missing" is worth a
+// reading: none of 20 still leaves room for 14 % (rule of three).
+const enoughForShare = 20
+
 // missingShare emits the share of firings without a spark line.
 func (g *ignition) missingShare(phases []phase) {
 	n, k := 0, 0
@@ -295,8 +299,12 @@ func (g *ignition) missingShare(phases []phase) {
 	if n == 0 {
 		return
 	}
+	if n < enoughForShare && k == 0 {
+		g.note("", false, "%s: none of %d firings lacks a spark line; %d or more would say how often at most", g.ch.Name, n, enoughForShare)
+		return
+	}
 	var flags []evidence.Flag
-	if n < 5 {
+	if n < fewestFirings {
 		flags = append(flags, evidence.TooFewEvents)
 	}
 	p := (float64(k) + 0.5) / (float64(n) + 1)
