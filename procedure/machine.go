@@ -152,8 +152,8 @@ func (m *Machine) Allowed(s State, e Event) bool {
 		if mode != Held && mode != HeldKeepPower {
 			return false
 		}
-		if motor == Moving && !m.anyActive(&s, m.commandSteps) {
-			return false
+		if motor == Moving && !m.commandMoving(&s) {
+			return false // it must be seen at rest, unless its step goes on
 		}
 		return !m.anyOwed(&s) && !m.anyActive(&s, m.recoverySteps)
 	case Stop:
@@ -219,6 +219,15 @@ func (m *Machine) stepMode(mode Mode, st *MStep) bool {
 		return mode == Held || mode == HeldKeepPower || mode == Stopping
 	}
 	return mode == Running
+}
+
+func (m *Machine) commandMoving(s *State) bool {
+	for _, i := range m.commandSteps {
+		if Phase(m.Steps[i].phase.get(s)) == Doing {
+			return true
+		}
+	}
+	return false
 }
 
 func (m *Machine) commandWaiting(s *State) bool {
@@ -671,4 +680,10 @@ func (m *Machine) Events(s State, out []Event) []Event {
 		try(Event{Op: TimerElapsed, Step: uint16(t)})
 	}
 	return out
+}
+
+// ModeStep reports whether step i is under way and may be worked on in the present
+// mode.
+func (m *Machine) ModeStep(s State, i int) bool {
+	return m.active(&s, i) && m.stepMode(Mode(m.mode.get(&s)), &m.Steps[i])
 }

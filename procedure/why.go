@@ -77,7 +77,7 @@ func (m *Machine) why(s State, e Event) []string {
 			say("Not now: %s.", modeText[mode])
 			break
 		}
-		if m.MotorOf(s) == Moving && !m.anyActive(&s, m.commandSteps) {
+		if m.MotorOf(s) == Moving && !m.commandMoving(&s) {
 			say("First look: is everything at rest?")
 		}
 		out = append(out, m.owedText(&s)...)

@@ -25,7 +25,7 @@ type Options struct {
 
 // Problem is one thing that is not as it must be, with the shortest story to it.
 type Problem struct {
-	Kind  string   `json:"kind"` // never, stranded, unfinishable, dead, bypass, bound
+	Kind  string   `json:"kind"` // never, stranded, stuck, unfinishable, dead, bypass, bound
 	Rule  string   `json:"rule,omitempty"`
 	Text  string   `json:"text"`
 	Story []string `json:"story,omitempty"`
@@ -66,6 +66,7 @@ type check struct {
 	begun    []bool
 	done     []map[uint8]bool
 	bypass   map[string]bool
+	stuck    bool
 }
 
 func (c *check) run() {
@@ -87,6 +88,10 @@ func (c *check) run() {
 			continue
 		}
 		buf = m.Events(s, buf[:0])
+		if m.ModeOf(s) == procedure.Running && !c.stuck && !c.opt.AllBands && !moves(buf) {
+			c.stuck = true
+			c.problem("stuck", "", int32(i), "here the procedure runs, but nothing can be begun, confirmed, waited for or finished: the technician would not know what to do"+c.blockedNow(s))
+		}
 		for _, e := range buf {
 			if e.Op == procedure.WatchBand && !c.opt.AllBands {
 				continue
@@ -108,6 +113,27 @@ func (c *check) run() {
 	}
 	c.liveness()
 	c.dead()
+}
+
+// moves: something besides stopping and interruptions can happen.
+func moves(events []procedure.Event) bool {
+	for _, e := range events {
+		switch e.Op {
+		case procedure.Start, procedure.Ended, procedure.Rested, procedure.ConfirmMean, procedure.Complete, procedure.MotorRested, procedure.TimerElapsed, procedure.Finish:
+			return true
+		}
+	}
+	return false
+}
+
+// blockedNow says what the next step in the order waits for.
+func (c *check) blockedNow(s procedure.State) string {
+	for i := range c.m.Steps {
+		if c.m.Steps[i].Origin() != "recovery" && c.m.PhaseOf(s, i) == procedure.Idle && !c.m.SkippedIn(s, i) {
+			return fmt.Sprintf("; step %q: %s", c.m.Steps[i].ID, strings.Join(c.m.Why(s, procedure.Event{Op: procedure.Start, Step: uint16(i)}), " "))
+		}
+	}
+	return ""
 }
 
 // isQuiet: the edge needs nothing but people making safe what is there.

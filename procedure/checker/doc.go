@@ -13,6 +13,7 @@
 //   - no never rule of a hazard class or of the file is broken;
 //   - a safe resting state can be reached from it by stopping and making safe only:
 //     no command, no feed and no main step is needed;
+//   - while it runs there is always something to begin, confirm, wait for or finish;
 //   - finished can be reached from it, unless a question refused the vehicle;
 //
 // and over all states: each step can be begun and done, each outcome comes about,
