@@ -94,6 +94,13 @@ func (b *bench) write() error {
 	} else {
 		s.WriteString("    state: [load]\n")
 	}
+	// The one limit every service sheet has; the simulator's sound plugs are below
+	// it. Boosted engines have smaller gaps.
+	gap := 1.2
+	if e.Boosted {
+		gap = 0.85
+	}
+	fmt.Fprintf(&s, "limits:\n  - {feature: plug.gap, max: %.2f mm, source: the simulated vehicle's service sheet}\n", gap)
 	s.WriteString("captures:\n")
 	for _, c := range b.captures {
 		s.WriteString("  - " + c + "\n")

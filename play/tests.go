@@ -88,9 +88,9 @@ func (b *bench) traces() error {
 			if err != nil {
 				return err
 			}
-			name := fmt.Sprintf("captures/c%d-p%d-%s.csv.gz", c, b.pickups, part.state)
+			name := fmt.Sprintf("captures/c%d-p%d-%s.csv", c, b.pickups, part.state)
 			rec := p.Triggered(b.rng, sparks, 1.0e-3, 4.0e-3)
-			if err := b.file(name, sim.Gzip(rec.CSV(sim.CSVStyle{TimeUnit: "us", Milli: true, Name: "Channel A"}))); err != nil {
+			if err := b.file(name, rec.CSV(sim.CSVStyle{TimeUnit: "us", Milli: true, Name: "Channel A"})); err != nil {
 				return err
 			}
 			b.captures = append(b.captures, fmt.Sprintf(`{file: %s, kind: ignition_secondary, cylinder: %d, condition: {state: %s, warm: %s, wet: %s}, probe: {name: pickup, placement: "%d"}, columns: [{column: Time (us), as: time, unit: us}, {column: Channel A (mV), as: ignition_secondary, unit: mV}]}`,
