@@ -135,6 +135,7 @@ type sampledKind struct {
 func sampled() []sampledKind {
 	return []sampledKind{
 		{ParameterLog, parameterLog, looksLikeLog},
+		{CrankEdges, crankEdges, looksLikeCrank},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
 		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 	}
