@@ -170,7 +170,11 @@ func spread(f float64) float64 {
 
 func writeNext(p *page, a *shop.Answer, all bool) {
 	p.head("What to do next")
-	if len(a.Next) == 0 {
+	switch {
+	case a.Stopped:
+		p.para("  ", "The cause is shown: no further test. Put it right, measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
+		return
+	case len(a.Next) == 0:
 		p.para("  ", "No test that is open would change the decision.", 2)
 		return
 	}

@@ -148,7 +148,7 @@ func (g *Game) look(b *bench, a *shop.Answer) {
 		}
 	}
 	g.Conflicts = len(a.Conflicts)
-	g.Stopped = strings.HasPrefix(a.Stop, "Stop")
+	g.Stopped = a.Stopped
 }
 
 func contains(xs []string, x string) bool {

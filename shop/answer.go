@@ -32,7 +32,10 @@ type Answer struct {
 	TwoOrMore float64      `json:"two_or_more"`
 	Outside   float64      `json:"outside"`
 	Group     *GroupAnswer `json:"group,omitempty"`
-	Stop      string       `json:"stop"`
+	// Stop says which stopping rule holds or what is missing for it; Stopped whether
+	// it holds. Then there are no next tests: the repair comes next, and its proof.
+	Stop    string `json:"stop"`
+	Stopped bool   `json:"stopped"`
 }
 
 // VehicleAnswer is the vehicle of the job.

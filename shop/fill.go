@@ -71,7 +71,11 @@ func (w *work) fill(r *reason.Answer) {
 	for _, k := range r.Conflicts {
 		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
 	}
+	a.Stopped = strings.HasPrefix(r.Stop, "Stop")
 	for i := range r.Next {
+		if a.Stopped {
+			break // the search is over: what comes next is the repair, not a test
+		}
 		a.Next = append(a.Next, w.next(&r.Next[i]))
 	}
 	a.DoubtBits, a.NothingWrong, a.NotListed = round(r.DoubtBits), round(r.NothingWrong), round(r.NotListed)
