@@ -9,7 +9,7 @@ import (
 	"proveout/unit"
 )
 
-// worseLevel is the chance of a count by luck, corrected for picking the worst,
+// worseLevel is the chance of a count by chance, corrected for picking the worst,
 // below which one cylinder is called worse: the table of trade.md 3.2 is for 1 %.
 const worseLevel = 0.01
 
@@ -102,11 +102,11 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 			fd.Sentence = fmt.Sprintf("%s: %s %s%s; the other cylinders' counts are missing, so it is not known whether it stands out.", who, plain(ta.count), what, rate)
 		case worse[i]:
 			fd.State = evidence.High
-			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; more than luck would put on one of %d cylinders alike.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
+			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; more than chance would put on one of %d sound cylinders.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
 		case ta.events >= 3 && share > 2/float64(m):
 			fd.State = evidence.NotEstablished
 			fd.More = 1
-			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established, so few could fall on one of %d cylinders by luck. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
+			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established: so few could be chance on one of %d cylinders. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
 		case ta.count == 0 && f.ID == "misfire.ewma":
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: nothing in the weighted register.", who)
@@ -155,7 +155,7 @@ func worseOf(ts []tally) []bool {
 }
 
 // typedShares handles shares that were typed as such: without the counts behind
-// them it cannot be said whether luck explains them. The effect is the share; its
+// them it cannot be said whether chance explains them. The effect is the share; its
 // uncertainty is that of 20 counts (our choice).
 func (t Task) typedShares(f evidence.Feature, a Ask, usable []evidence.Reading) []evidence.Finding {
 	groups := bySubject(usable)

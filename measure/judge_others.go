@@ -87,7 +87,7 @@ func (c *Comparison) say(r Row) string {
 		}
 		return fmt.Sprintf("%s: %s (%s, %s%s); with two to compare it cannot be said which is off. Measure another cylinder.", who, what, spread, often, n)
 	case r.State == evidence.High || r.State == evidence.Low:
-		return fmt.Sprintf("%s: %s; established (%s, %s%s, chance of this by luck %s).", who, what, spread, often, n, chance(r.PFamily))
+		return fmt.Sprintf("%s: %s; established (%s, %s%s, could be chance: %s).", who, what, spread, often, n, chance(r.PFamily))
 	case r.State == evidence.Normal && r.Established:
 		return fmt.Sprintf("%s: %s; a real difference, but too small to matter (%s, %s%s).", who, what, spread, often, n)
 	case r.State == evidence.Normal:

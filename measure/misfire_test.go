@@ -180,7 +180,7 @@ func TestCountsSay(t *testing.T) {
 	}{
 		{[]float64{0, 0, 0, 0}, nil, "says nothing"},
 		{[]float64{2, 1, 61, 0}, []int{3}, "no more than its share"},
-		{[]float64{22, 20, 2, 1}, []int{1, 2}, "more than luck"},
+		{[]float64{22, 20, 2, 1}, []int{1, 2}, "more than chance"},
 		{[]float64{7, 9, 6, 8}, nil, "no more than its share"}, // appendix A, case 4: scattered
 		{[]float64{1, 2, 0, 0}, nil, "no more than its share"},
 		{[]float64{4, 1, 0, 0}, nil, "not established"},

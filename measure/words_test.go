@@ -17,7 +17,7 @@ func TestSentences(t *testing.T) {
 	for id, want := range map[string]string{
 		"ignition.firing_height_idle@cyl3": "Cylinder 3: firing line at idle 33 % above the middle of the others; not established (1.33 times ± 0.74, placed once): place it 5 more times.",
 		"ignition.firing_height_idle@cyl1": "Cylinder 1: firing line at idle 1.2 % below the middle of the others; no difference seen, but one of 72 % could hide (placed once): place it 6 more times.",
-		"compression.dry@cyl3":             "Cylinder 3: cranking compression, dry 120.0 psi, 30 % below the middle of the others; established (0.70 times ± 0.04, read once, chance of this by luck under 0.1 %).",
+		"compression.dry@cyl3":             "Cylinder 3: cranking compression, dry 120.0 psi, 30 % below the middle of the others; established (0.70 times ± 0.04, read once, could be chance: under 0.1 %).",
 		"compression.dry@cyl1":             "Cylinder 1: cranking compression, dry 172.0 psi, 1.2 % above the middle of the others, like the others (1.01 times ± 0.06, read once).",
 	} {
 		if got[id] != want {
