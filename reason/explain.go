@@ -3,8 +3,6 @@ package reason
 import (
 	"math"
 	"sort"
-
-	"proveout/evidence"
 )
 
 // line is a set of slots that are told as one: those of one cluster.
@@ -190,10 +188,4 @@ func (e *Engine) uncounted() []Uncounted {
 		}
 	}
 	return out
-}
-
-// normalClass reports whether a finding stands for the normal outcome, and how sure.
-func (e *Engine) normalClass(f *evidence.Finding, t *testModel) (bool, float64) {
-	c, sure := t.class(f)
-	return c == t.normal, sure
 }

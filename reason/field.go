@@ -273,18 +273,3 @@ func (f *field) triple(i, j, k int) float64 {
 	n := f.n
 	return f.scale3 * f.m[i*n+j] * f.m[i*n+k] * f.m[j*n+k] * f.row(i, j)[k-j-1]
 }
-
-// lnWeight is ln w(S) of a set of one to three faults, in ascending order.
-func (f *field) lnWeight(s []int) float64 {
-	w := 0.0
-	for x, i := range s {
-		w += f.a[i]
-		for _, j := range s[x+1:] {
-			w += f.b[i*f.n+j]
-		}
-	}
-	if len(s) == 3 && f.c != nil {
-		w += math.Log(f.row(s[0], s[1])[s[2]-s[1]-1])
-	}
-	return w
-}

@@ -9,19 +9,30 @@ import (
 // the best second test, whose access is free when the first has opened it. The
 // score is one over the minutes to the end of the search as they then look:
 //
-//	T = m_1 + sum_o P(o) (1 - ends_o) min_u [ m_u + sum_q P(q | o) (1 - ends_q) k L_oq ]
+//	T = m_1 + sum_o P(o) (1 - ends_o) min_u [ m_u + sum_q P(q | o) (1 - ends_q) (k L_oq + d_oq) ]
 //
 // where m are minutes with the hazard penalty, q the outcomes of the second test,
 // L the least number of yes/no questions that could find the fault among what is
 // then left (Huffman's bound, which sees more than entropy does: on the example
-// of Pattipati & Alexandridis the entropy misses the best plan), and k the
-// minutes that the best test now takes for each bit. By cost, the score is minus
-// the expected minutes to a finished repair.
+// of Pattipati & Alexandridis the entropy misses the best plan), k the minutes
+// that the best test now takes for each bit, and d the minutes of the quickest
+// direct test of the suspect that then leads, which a search that has not ended
+// still needs. By doubt, ends and d are left out; by cost, the score is minus the
+// expected minutes to a finished repair.
 func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 	const deep = 8
 	p := e.predictor()
 	m := min(deep, len(cands))
 	perBit := e.minutesPerBit(cands)
+	prove := e.proveMinutes()
+	ending := e.o.Rank == ByEnding
+	left := func(chance []float64, none, other float64) float64 {
+		v := perBit * p.questions(chance, none, other)
+		if ending {
+			v += prove[top(chance)]
+		}
+		return v
+	}
 	for x := range m {
 		c := &cands[x]
 		t := &e.m.tests[c.test]
@@ -32,7 +43,7 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 		total, cost := c.minutes+e.penalty(t.at.Test), c.minutes
 		chance, endsBy := append([]float64(nil), c.chance...), append([]bool(nil), c.endsBy...)
 		for o, po := range chance {
-			if po < 0.005 || endsBy[o] && e.o.Rank != ByCost {
+			if po < 0.005 || endsBy[o] && ending {
 				continue
 			}
 			f := e.virtual(c.test, o)
@@ -42,7 +53,7 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 			if err == nil {
 				p.ready()
 				restCost, _ = r.expected(e.chance, e.none, e.m.limits.ReferMinutes)
-				rest = perBit * p.questions(e.chance, e.none, e.other)
+				rest = left(e.chance, e.none, e.other)
 				for y := range m {
 					d := cands[y]
 					if y == x || d.slot >= 0 {
@@ -55,8 +66,8 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 					restCost = math.Min(restCost, d.cost)
 					v := d.minutes + e.penalty(u.at.Test)
 					for q, pq := range d.chance {
-						if !d.endsBy[q] && pq > 1e-4 {
-							v += pq * perBit * p.questions(p.a.after[q], p.a.none[q], p.a.other[q])
+						if pq > 1e-4 && !(ending && d.endsBy[q]) {
+							v += pq * left(p.a.after[q], p.a.none[q], p.a.other[q])
 						}
 					}
 					rest = math.Min(rest, v)
@@ -92,8 +103,45 @@ func (e *Engine) oneStep(c *candidate, perBit float64) float64 {
 	if e.o.Rank == ByCost {
 		return -c.cost - e.penalty(t.at.Test)
 	}
-	left := math.Max(0, e.predictor().questions(e.chance, e.none, e.other)-c.allBits)
-	return 1 / math.Max(1, c.minutes+e.penalty(t.at.Test)+(1-c.ends)*perBit*left)
+	left, ends := perBit*math.Max(0, e.predictor().questions(e.chance, e.none, e.other)-c.allBits), 0.0
+	if e.o.Rank == ByEnding {
+		left += e.proveMinutes()[top(e.chance)]
+		ends = c.ends
+	}
+	return 1 / math.Max(1, c.minutes+e.penalty(t.at.Test)+(1-ends)*left)
+}
+
+// proveMinutes are the minutes of the quickest test on hand that looks at each
+// suspect directly and may show it; 0 where there is none, or where it is shown
+// but for its chance.
+func (e *Engine) proveMinutes() []float64 {
+	out := make([]float64, len(e.chance))
+	for k := range e.m.tests {
+		t := &e.m.tests[k]
+		b := t.at.Test
+		if len(b.Direct) == 0 || len(e.missing(b)) > 0 {
+			continue
+		}
+		minutes := 0.0
+		for _, r := range t.rows {
+			i := r.fault
+			if e.nearly[i] || !slices.Contains(b.Direct, e.m.in.Suspects[i].Fault.ID) {
+				continue
+			}
+			for o := range t.healthy {
+				if !e.proves(t, o, i) {
+					continue
+				}
+				if minutes == 0 {
+					minutes = e.minutesFor(k, nil) + e.penalty(b)
+				}
+				if out[i] == 0 || minutes < out[i] {
+					out[i] = minutes
+				}
+			}
+		}
+	}
+	return out
 }
 
 // minutesPerBit is what a bit of doubt costs by the best test there is.

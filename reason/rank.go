@@ -104,10 +104,8 @@ func (e *Engine) judgeAhead(c *candidate, t *testModel, a *ahead, r *repairer, n
 		if ends {
 			c.ends += p
 		}
-		if e.o.Rank == ByCost || !e.o.NoLookAhead {
-			v, _ := r.expected(a.after[o], a.none[o], e.m.limits.ReferMinutes)
-			c.cost += p * v
-		}
+		v, _ := r.expected(a.after[o], a.none[o], e.m.limits.ReferMinutes)
+		c.cost += p * v
 		if p < 0.005 {
 			continue
 		}

@@ -3,7 +3,6 @@ package reason
 import (
 	"fmt"
 	"slices"
-	"sort"
 
 	"proveout/evidence"
 )
@@ -349,9 +348,4 @@ func ofSubject(s evidence.Subject) string {
 		return "the " + s.String()
 	}
 	return s.String()
-}
-
-// byChance sorts indices by falling chance, ties by number.
-func byChance(idx []int, chance []float64) {
-	sort.SliceStable(idx, func(a, b int) bool { return chance[idx[a]] > chance[idx[b]] })
 }
