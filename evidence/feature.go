@@ -115,6 +115,10 @@ var catalogue = []Feature{
 	{ID: "coil.limit_shelf", Name: "time on the current limit", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.3 [S46]"},
 	{ID: "coil.clamp_voltage", Name: "primary voltage at switch-off", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3 [S49]"},
 	{ID: "coil.supply_sag", Name: "fall of the coil feed during dwell", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3"},
+	{ID: "injector.peak_current", Name: "highest injector current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.4"},
+	{ID: "injector.hold_current", Name: "held injector current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.4"},
+	{ID: "injector.peak_time", Name: "time to the highest injector current", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.4: longer than the others"},
+	{ID: "injector.opening_time", Name: "injector opening kink after switch-on", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.4"},
 	// From modules and parameter logs.
 	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
 	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},

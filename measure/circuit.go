@@ -65,6 +65,8 @@ func (s *sheet) emit(feature, symbol string, value, sd float64, n, first, last i
 	if err != nil || math.IsNaN(sd) || math.IsInf(sd, 0) {
 		return false
 	}
+	// No recorder is surer than a ten-thousandth, and 0 would mean "not stated".
+	sd = math.Max(sd, 1e-4*math.Abs(value))
 	low, high := s.bounds(feature)
 	if low != high && (q.SI < low || q.SI > high) {
 		f, _ := evidence.Lookup(feature)

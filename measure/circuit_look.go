@@ -16,10 +16,8 @@ func looksLikePrimary(rec *trace.Recording, meta Meta) (bool, string) {
 		return false, ""
 	}
 	for _, r := range res.Readings {
-		if r.Blocked() {
-			continue
-		}
-		if r.Feature == "coil.primary_current" && r.Value.SI >= 2.5 || r.Feature == "coil.clamp_voltage" && r.Value.SI >= 150 {
+		// A kick missed between samples or cut off is still far above an injector's.
+		if r.Feature == "coil.primary_current" && r.Value.SI >= leastCoil && !r.Blocked() || r.Feature == "coil.clamp_voltage" && r.Value.SI >= leastKick {
 			return true, "channel " + r.From.Channel + " is switched and ramps as a coil does"
 		}
 	}

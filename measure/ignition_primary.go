@@ -30,6 +30,8 @@ const (
 	ringShare       = 0.006  // of the peak: what the ring may leave in the fit
 	cornerShare     = 0.02   // of the peak: a step at the start below this is not called one
 	shortestDwell   = 0.2e-3 // as in traits.go
+	leastCoil       = 2.5    // A: a saturated injector draws 1.3 A (14 V over 11 ohm)
+	leastKick       = 150.0  // V: an injector stays below 120 V (trade.md 2.4)
 )
 
 // ignitionPrimary measures each current channel as one coil, and each voltage
@@ -151,7 +153,11 @@ func (g *primary) current(ch *trace.Channel, runs []trace.Segment) bool {
 		}
 		g.dwells = append(g.dwells, g.fit(&p, c))
 	}
-	if why := g.shape(&p); why != "" {
+	why = g.shape(&p)
+	if why == "" && ch.Unit.Dim == unit.Current {
+		why = g.injectorLike()
+	}
+	if why != "" {
 		g.dwells = nil
 		g.refuse("coil.dwell", evidence.WrongChannel, why, fix)
 		return false
@@ -300,6 +306,16 @@ func (g *primary) shape(p *pulseTrain) string {
 		return "the rise does not follow the curve of a coil (off by " + percent(stats.Median(rough)) + " of the peak)"
 	case stats.Median(long) < shortestDwell || stats.Median(long) > 30e-3:
 		return fmt.Sprintf("the pulses last %s ms; a coil is switched on for some milliseconds", round3(1e3*stats.Median(long)))
+	}
+	return ""
+}
+
+// injectorLike tells a small current that bends to its level, which is an injector's.
+func (g *primary) injectorLike() string {
+	peak := stats.Median(g.take(func(d dwell) (float64, bool) { return d.peak, true }))
+	bend := stats.Median(g.take(func(d dwell) (float64, bool) { return d.r.k * (d.off - d.on), d.fits && d.shelf == 0 }))
+	if peak < leastCoil && bend > 1.2 {
+		return fmt.Sprintf("the current bends to a level of %.2g A, as an injector's does", peak)
 	}
 	return ""
 }

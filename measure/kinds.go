@@ -135,9 +135,10 @@ type sampledKind struct {
 func sampled() []sampledKind {
 	return []sampledKind{
 		{ParameterLog, parameterLog, looksLikeLog},
+		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
+		{InjectorKind, injectorCapture, looksLikeInjector},
 		{CrankEdges, crankEdges, looksLikeCrank},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
-		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 	}
 }
 
