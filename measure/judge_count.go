@@ -106,7 +106,7 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 		case ta.events >= 3 && share > 2/float64(m):
 			fd.State = evidence.NotEstablished
 			fd.More = 1
-			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established: so few could be chance on one of %d cylinders. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
+			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established: %s could be chance on one of %d cylinders. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), soFew(ta.count, float64(ta.events)), m)
 		case ta.count == 0 && f.ID == "misfire.ewma":
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: nothing in the weighted register.", who)
@@ -176,4 +176,13 @@ func (t Task) typedShares(f evidence.Feature, a Ask, usable []evidence.Reading) 
 		out = append(out, fd)
 	}
 	return out
+}
+
+// soFew says why a count is too small to settle which cylinder it is: misfires
+// that come in bursts count as episodes, however many there are in one.
+func soFew(count, episodes float64) string {
+	if episodes > 0 && episodes < count {
+		return fmt.Sprintf("they came in %s bursts, and so few", plain(episodes))
+	}
+	return "so few"
 }
