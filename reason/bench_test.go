@@ -3,6 +3,7 @@ package reason
 import (
 	"fmt"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 
 	"proveout/book"
@@ -194,5 +195,25 @@ func TestHotPathAllocatesNothing(t *testing.T) {
 		e.Undo()
 	}); n > 0 {
 		t.Errorf("a reading added and taken back allocates %g times", n)
+	}
+}
+
+// An open job of 300 faults stays within 100 MB (DECISIONS, Figures).
+func TestMemoryOf300Faults(t *testing.T) {
+	in := bigInstance(t, 300, 150, 20)
+	var before, after runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	e, err := NewEngine(Case{Instance: in, Symptoms: []string{"s"}}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.predictor()
+	runtime.GC()
+	runtime.ReadMemStats(&after)
+	mb := float64(after.HeapAlloc-before.HeapAlloc) / 1e6
+	runtime.KeepAlive(e)
+	if mb < 30 || mb > 100 {
+		t.Errorf("the engine holds %.0f MB", mb)
 	}
 }
