@@ -40,7 +40,8 @@ func classLikelihood(dst, from, to []float64, x, s, u float64) {
 	x = math.Min(math.Max(x, lo), hi)
 	// A reading without an uncertainty is taken as good to a thousandth of the
 	// stretch, so that one exactly on a boundary belongs to both sides.
-	s = math.Max(s, span/1000)
+	// Beyond a million times the stretch it says nothing that a float could hold.
+	s = math.Min(math.Max(s, span/1000), span*1e6)
 	whole := between((lo-x)/s, (hi-x)/s)
 	for c := range dst {
 		w := to[c] - from[c]

@@ -19,7 +19,7 @@ func anyFinding(r *rapid.T, in *book.Instance, i int) evidence.Finding {
 		Condition: evidence.Condition{Warm: rapid.SampledFrom([]string{"", "cold", "warm", "hot"}).Draw(r, "warm")}}
 	if at.Test.Reads != nil && rapid.Bool().Draw(r, "number") {
 		f.Effect = rapid.Float64Range(-10, 10).Draw(r, "effect")
-		f.EffectSigma = rapid.SampledFrom([]float64{0, 1e-9, 0.05, 0.5, 1e6}).Draw(r, "sigma")
+		f.EffectSigma = rapid.SampledFrom([]float64{0, 1e-9, 0.05, 0.5, 1e6, 1e200}).Draw(r, "sigma")
 		return f
 	}
 	f.Outcome = at.Test.Outcomes[rapid.IntRange(0, len(at.Test.Outcomes)-1).Draw(r, "outcome")].ID
@@ -113,7 +113,12 @@ func TestNoReadingBeatsTheBook(t *testing.T) {
 func TestClassLikelihoodLimits(t *testing.T) {
 	from, to := []float64{0.5, 0.9, 1.1}, []float64{0.9, 1.1, 2}
 	l := make([]float64, 3)
-	classLikelihood(l, from, to, 1.0, 1e9, 0.02)
+	for _, s := range []float64{1e300, math.Inf(1), 1e9} {
+		classLikelihood(l, from, to, 1.0, s, 0.02)
+		if math.IsNaN(l[0]+l[1]+l[2]) || l[0] <= 0 {
+			t.Errorf("noise %g: %v", s, l)
+		}
+	}
 	if math.Abs(l[0]/l[1]-1) > 1e-6 || math.Abs(l[2]/l[1]-1) > 1e-6 {
 		t.Errorf("no precision, yet the classes differ: %v", l)
 	}
