@@ -13,6 +13,9 @@ type Class struct {
 	Rules []Rule
 	// Ask lists the questions a file must ask ("identify"), by id.
 	Ask []string
+	// Disturbs lists by interruption what must be confirmed again, whatever the file
+	// says. A file may add to it.
+	Disturbs map[string][]Disturb
 	// Instead lists rules of class "vehicle" that this class replaces with its own,
 	// because it ends otherwise: an isolated vehicle keeps its tag.
 	Instead []string
@@ -41,6 +44,13 @@ type Act struct {
 	Rest float64
 	// Hazard is the least severe signal word the step must carry, "" = none.
 	Hazard string
+	// Doubts lists facts that are in doubt when the step finds things not as
+	// expected: its recovery must go back to where they were shown, or stop.
+	Doubts []string
+	// FailStops: when it is not as expected there is one way: stop and hand over.
+	FailStops bool
+	// KeepsPower: any interruption of it must keep power and session (R4).
+	KeepsPower bool
 	// Powers: it takes away or gives power or the key; not startable while keeping
 	// power after an interruption (class R4).
 	Powers bool
@@ -79,6 +89,11 @@ func ClassByID(id string) (Class, bool) {
 	return Class{}, false
 }
 
+// away makes the disturbs of a class for when nobody was there to see.
+func away(ds ...Disturb) map[string][]Disturb {
+	return map[string][]Disturb{"operator_leaves": ds, "injury_or_fire": ds}
+}
+
 func sides(values, initial string, say map[string]string, id string) Fact {
 	return Fact{ID: id, Sides: true, Values: fields(values), Initial: initial, Say: say}
 }
@@ -106,6 +121,12 @@ func fields(s string) []string {
 // vehicleClass holds for every procedure: codes, lifting, rolling away, the tag.
 var vehicleClass = Class{
 	ID: "vehicle", Title: "any vehicle in a bay",
+	Disturbs: map[string][]Disturb{
+		"power_loss":      {{Facts: []string{"ignition", "support"}}},
+		"low_supply":      {{Facts: []string{"support"}}},
+		"operator_leaves": {{Facts: []string{"chocks", "ignition", "support"}}},
+		"injury_or_fire":  {{Facts: []string{"chocks", "ignition", "support"}}},
+	},
 	Facts: []Fact{
 		one("no yes", "no", map[string]string{"yes": "codes and data are saved", "no": "codes and data are not saved"}, "saved"),
 		one("open clean", "", map[string]string{"clean": "codes were read again and none is left that the service caused", "open": "codes were not read again"}, "codes"),
@@ -148,10 +169,11 @@ var vehicleClass = Class{
 		{ID: "lower_without_chocks", Text: "a vehicle is never lowered without chocks and wheels on", Acts: []string{"lower"}, Unless: Guard{Facts: map[string]string{"chocks": "placed", "wheels": "on"}}},
 		{ID: "wheels_off_unsupported", Text: "wheels never come off a vehicle that is not supported", Acts: []string{"wheels_off"}, Unless: Guard{Facts: map[string]string{"vehicle": "supported"}}},
 		{ID: "chocks_away_in_the_air", Text: "chocks never come away while the vehicle is not on its wheels", Acts: []string{"remove_chocks"}, Unless: Guard{Facts: map[string]string{"vehicle": "floor", "wheels": "on"}}},
-		{ID: "drive_unready", Text: "a vehicle is never driven off its chocks, without its wheels or with the tag on", Acts: []string{"drive"}, Unless: Guard{Facts: map[string]string{"vehicle": "floor", "wheels": "on", "tag": "none"}}},
+		{ID: "drive_unready", Text: "a vehicle is never driven off its chocks, without its wheels or with the tag on", Acts: []string{"drive"}, Unless: Guard{Facts: map[string]string{"vehicle": "floor", "wheels": "on", "tag": "none", "chocks": "none"}}},
 		{ID: "finished_unsaved", Text: "never finished without codes saved before and read again after", Acts: []string{"finish"}, Unless: Guard{Facts: map[string]string{"saved": "yes", "codes": "clean"}}},
 		{ID: "finished_unready", Text: "never finished with the vehicle in the air, wheels off or the tag on", Acts: []string{"finish"}, Unless: Guard{Facts: map[string]string{"vehicle": "floor", "wheels": "on", "tag": "none"}}},
 		{ID: "finished_unproven", Text: "never finished before it was shown to work", Acts: []string{"finish"}, Unless: Guard{Facts: map[string]string{"function": "yes"}}},
+		{ID: "left_unsafe", Text: "never left lifted without support, nor without chocks and tag once it was touched", Acts: []string{"hand_over"}, Unless: allOf(f("vehicle", "floor|supported"), anyOf(f("tag", "hung", "chocks", "placed"), f("tag", "none", "chocks", "none")))},
 		{ID: "command_among_hands", Text: "no command is ever sent while hands are where it moves", Acts: []string{"command"}, Unless: Guard{Not: &Guard{Busy: "hands"}}},
 		{ID: "hands_in_command", Text: "hands never go in while a command is under way or its rest is not over", Acts: []string{"hands"}, Unless: Guard{Not: &Guard{Busy: "command"}}},
 		{ID: "key_off_in_movement", Text: "the key and the supply are never taken away during a movement", Acts: []string{"ignition_off", "disconnect_supply", "stop_engine"}, Unless: Guard{Not: &Guard{Busy: "command"}}},

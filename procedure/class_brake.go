@@ -18,11 +18,21 @@ var (
 	discsHeld  = f("disc.left", "held", "disc.right", "held")
 )
 
+// untouched: nothing can have moved what was shown, because the brake is locked out,
+// was not in service position, or is open (then the lock-out is confirmed again).
+func untouched(closed, service Guard, parts string) Guard {
+	return anyOf(f("lockout", "locked"), Guard{Not: &service}, Guard{Not: &closed}, f(parts+".left", "new"), f(parts+".right", "new"))
+}
+
 // caliperClass: a motor on each rear caliper drives a nut inside the hydraulic
 // piston (trade.md 5.1, 5.4, 5.8; CORRECTIONS 1 to 4).
 var caliperClass = Class{
 	ID: "brake_electric_caliper", Title: "electric parking brake, motor on the caliper",
 	Ask: []string{"architecture", "drive", "lift"},
+	// Retracted but not locked out, work not begun: a touched switch may have moved it.
+	Disturbs: away(Disturb{Facts: []string{"lockout"}},
+		Disturb{Facts: []string{"actuator.left"}, Unless: untouched(calipersOn, f("actuator.left", "service"), "pads")},
+		Disturb{Facts: []string{"actuator.right"}, Unless: untouched(calipersOn, f("actuator.right", "service"), "pads")}),
 	Facts: []Fact{
 		sides("clamped released service", "", map[string]string{"clamped": "the {side} brake is clamped", "released": "the {side} brake is released", "service": "the {side} actuator is retracted, shown in two ways"}, "actuator"),
 		sides("fitted off", "fitted", map[string]string{"fitted": "the {side} caliper is bolted up", "off": "the {side} caliper is off"}, "caliper"),
@@ -40,7 +50,7 @@ var caliperClass = Class{
 		{ID: "retract", Command: true, Sets: []string{"actuator.{side}=service"}, Spoils: []string{"function", "holds"}, Means: 2, Rest: 10, Hazard: "WARNING"},
 		{ID: "extend", Command: true, Sets: []string{"actuator.{side}=clamped"}, Means: 2, Rest: 10, Hazard: "WARNING"},
 		{ID: "unbolt", Hands: true, Sets: []string{"caliper.{side}=off"}, Spoils: []string{"pedal", "function", "holds", "pads.{side}", "piston.{side}"}, Hazard: "WARNING"},
-		{ID: "push_piston", Hands: true, Sets: []string{"piston.{side}=back"}, Spoils: []string{"pedal", "fluid"}, Hazard: "CAUTION"},
+		{ID: "push_piston", Hands: true, FailStops: true, Sets: []string{"piston.{side}=back"}, Spoils: []string{"pedal", "fluid"}, Hazard: "CAUTION"},
 		{ID: "fit_pads", Hands: true, Sets: []string{"pads.{side}=new"}, Hazard: "CAUTION"},
 		{ID: "bolt_up", Hands: true, Sets: []string{"caliper.{side}=fitted"}},
 		{ID: "hold_disc", Hands: true, Sets: []string{"disc.{side}=held"}},
@@ -48,7 +58,7 @@ var caliperClass = Class{
 		{ID: "wheels_on", Hands: true, Sets: []string{"wheels=on"}},
 		{ID: "pedal", Sets: []string{"pedal=firm"}, Hazard: "WARNING"},
 		{ID: "set_fluid", Sets: []string{"fluid=set"}},
-		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2},
+		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2, Doubts: []string{"actuator.left", "actuator.right"}},
 		{ID: "unlock", Sets: []string{"lockout=open"}},
 		{ID: "wheel_turn"},
 		{ID: "hold_test", Sets: []string{"holds=yes"}, Hazard: "WARNING"},
@@ -72,6 +82,7 @@ var caliperClass = Class{
 		{ID: "chocks_away_unproven", Text: "the chocks never come away before the brake was shown to hold", Acts: []string{"remove_chocks"}, Unless: allOf(f("function", "yes", "holds", "yes", "actuator.left", "clamped", "actuator.right", "clamped"), pedalReady)},
 		{ID: "untag_unproven", Text: "the tag never comes off before the brake was shown to work and is out of service position", Acts: []string{"untag"}, Unless: f("function", "yes", "actuator.left", "clamped|released", "actuator.right", "clamped|released")},
 		{ID: "drive_unproven", Text: "never driven before the brake works, holds and is out of service position", Acts: []string{"drive"}, Unless: f("function", "yes", "holds", "yes", "actuator.left", "clamped|released", "actuator.right", "clamped|released")},
+		{ID: "left_open", Text: "never left with a caliper off and the brake not locked out", Acts: []string{"hand_over"}, Unless: anyOf(calipersOn, f("lockout", "locked"))},
 		{ID: "finished_in_service", Text: "never finished in service position", Acts: []string{"finish"}, Unless: f("actuator.left", "clamped|released", "actuator.right", "clamped|released")},
 		{ID: "finished_before_pedal", Text: "never finished before a firm pedal and the fluid level set, both sides bolted up with new pads", Acts: []string{"finish"}, Unless: allOf(pedalReady, calipersOn, f("pads.left", "new", "pads.right", "new", "holds", "yes", "lockout", "open"))},
 	},
@@ -82,6 +93,8 @@ var caliperClass = Class{
 var cableClass = Class{
 	ID: "brake_electric_cable", Title: "electric parking brake, motor unit with cable",
 	Ask: []string{"architecture", "drive", "lift"},
+	Disturbs: away(Disturb{Facts: []string{"lockout"}},
+		Disturb{Facts: []string{"cable"}, Unless: untouched(f("hardware.left", "fitted", "hardware.right", "fitted"), f("cable", "slack"), "linings")}),
 	Facts: []Fact{
 		one("clamped released slack", "", map[string]string{"clamped": "the cable is tight and both sides hold", "released": "the cable is released", "slack": "the cable is slack, shown in two ways"}, "cable"),
 		sides("fitted off", "fitted", map[string]string{"fitted": "the {side} brake is assembled and bolted up", "off": "the {side} brake is open"}, "hardware"),
@@ -99,7 +112,7 @@ var cableClass = Class{
 		{ID: "slacken", Command: true, Sets: []string{"cable=slack"}, Spoils: []string{"function", "holds"}, Means: 2, Rest: 10, Hazard: "WARNING"},
 		{ID: "learn", Command: true, Sets: []string{"cable=clamped"}, Means: 2, Rest: 10, Hazard: "WARNING"},
 		{ID: "open_brake", Hands: true, Sets: []string{"hardware.{side}=off"}, Spoils: []string{"pedal", "function", "holds", "adjuster.{side}", "linings.{side}"}, Hazard: "WARNING"},
-		{ID: "push_piston", Hands: true, Spoils: []string{"pedal", "fluid"}, Hazard: "CAUTION"},
+		{ID: "push_piston", Hands: true, FailStops: true, Spoils: []string{"pedal", "fluid"}, Hazard: "CAUTION"},
 		{ID: "fit_linings", Hands: true, Sets: []string{"linings.{side}=new"}, Hazard: "CAUTION"},
 		{ID: "close_brake", Hands: true, Sets: []string{"hardware.{side}=fitted"}},
 		{ID: "adjust", Hands: true, Sets: []string{"adjuster.{side}=set"}},
@@ -108,7 +121,7 @@ var cableClass = Class{
 		{ID: "wheels_on", Hands: true, Sets: []string{"wheels=on"}},
 		{ID: "pedal", Sets: []string{"pedal=firm"}, Hazard: "WARNING"},
 		{ID: "set_fluid", Sets: []string{"fluid=set"}},
-		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2},
+		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2, Doubts: []string{"cable"}},
 		{ID: "unlock", Sets: []string{"lockout=open"}},
 		{ID: "wheel_turn"},
 		{ID: "bed", Hazard: "WARNING"},
@@ -133,6 +146,7 @@ var cableClass = Class{
 		{ID: "chocks_away_unproven", Text: "the chocks never come away before the brake was shown to hold", Acts: []string{"remove_chocks"}, Unless: allOf(f("function", "yes", "holds", "yes", "cable", "clamped"), pedalReady)},
 		{ID: "untag_unproven", Text: "the tag never comes off before the brake was shown to work and the cable is out of service position", Acts: []string{"untag"}, Unless: f("function", "yes", "cable", "clamped|released")},
 		{ID: "drive_unproven", Text: "never driven before the brake works, holds and is out of service position", Acts: []string{"drive", "bed"}, Unless: f("function", "yes", "holds", "yes", "cable", "clamped|released")},
+		{ID: "left_open", Text: "never left with a brake open and not locked out", Acts: []string{"hand_over"}, Unless: anyOf(f("hardware.left", "fitted", "hardware.right", "fitted"), f("lockout", "locked"))},
 		{ID: "finished_in_service", Text: "never finished in service position", Acts: []string{"finish"}, Unless: f("cable", "clamped|released")},
 		{ID: "finished_before_pedal", Text: "never finished before a firm pedal and the fluid level set, both sides closed with new linings", Acts: []string{"finish"}, Unless: allOf(pedalReady, f("hardware.left", "fitted", "hardware.right", "fitted", "linings.left", "new", "linings.right", "new", "holds", "yes", "lockout", "open"))},
 	},

@@ -27,6 +27,7 @@ var steeringClass = Class{
 // engineClass: relearns that move the throttle or run the engine (trade.md 6.2).
 var engineClass = Class{
 	ID: "engine_relearn", Title: "engine relearn",
+	Disturbs: away(Disturb{Facts: []string{"clear", "held", "engine"}}),
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the exhaust is drawn off or the doors are open", "no": "the exhaust is not drawn off"}, "air"),
 		one("no yes", "", map[string]string{"yes": "bonnet shut, nobody in front of or behind the vehicle, sleeves and tools out", "no": "the way round the vehicle is not clear"}, "clear"),
@@ -50,6 +51,7 @@ var engineClass = Class{
 		{ID: "rev_without_clear", Text: "the engine is never started or revved with people or tools in its way", Acts: []string{"start_engine", "snap"}, Unless: f("clear", "yes")},
 		{ID: "throttle_with_key_on", Text: "fingers are never in a throttle with the ignition on", Acts: []string{"clean_throttle"}, Unless: f("ignition", "off", "engine", "off")},
 		{ID: "learn_without_engine", Text: "never called learned without the engine having run", Acts: []string{"idle_run", "snap"}, Unless: f("engine", "running")},
+		{ID: "left_running", Text: "never left with the engine running", Acts: []string{"hand_over"}, Unless: f("engine", "off")},
 		{ID: "finished_unlearned", Text: "never finished before the learning is finished", Acts: []string{"finish"}, Unless: f("learned", "yes")},
 	},
 }
@@ -85,6 +87,7 @@ var hydraulicClass = Class{
 		{ID: "pedal_with_open_bleeder", Text: "the pedal is never tested with a bleeder open", Acts: []string{"pedal"}, Unless: f("bleeders", "shut")},
 		{ID: "drive_before_pedal", Text: "no wheel turns before a firm pedal, the fluid level set and every bleeder shut", Acts: []string{"drive", "wheel_turn"}, Unless: f("pedal", "firm", "fluid", "set", "bleeders", "shut")},
 		{ID: "drive_untested", Text: "never driven before it was shown to work standing", Acts: []string{"drive"}, Unless: f("function", "yes")},
+		{ID: "left_bleeding", Text: "never left with a bleeder open", Acts: []string{"hand_over"}, Unless: f("bleeders", "shut")},
 		{ID: "untag_before_pedal", Text: "the tag never comes off before a firm pedal and the fluid level set", Acts: []string{"untag", "remove_chocks"}, Unless: f("pedal", "firm", "fluid", "set", "bleeders", "shut", "bled", "second")},
 		{ID: "finished_before_pedal", Text: "never finished before a firm pedal, the fluid level set and the second base bleed", Acts: []string{"finish"}, Unless: f("pedal", "firm", "fluid", "set", "bleeders", "shut", "bled", "second", "cycled", "yes")},
 	},
@@ -94,6 +97,7 @@ var hydraulicClass = Class{
 // exhaust (trade.md 6.2).
 var heatClass = Class{
 	ID: "exhaust_heat", Title: "stationary particulate regeneration",
+	Disturbs: away(Disturb{Facts: []string{"place", "attended", "held", "engine"}}),
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "outdoors or with extraction made for the heat, nothing that burns within reach", "no": "the place is not safe for the heat"}, "place"),
 		one("no yes", "", map[string]string{"yes": "someone stays with the vehicle, extinguisher at hand", "no": "nobody stays with the vehicle"}, "attended"),
@@ -118,6 +122,7 @@ var heatClass = Class{
 		{ID: "burn_with_bad_oil", Text: "never a regeneration with diluted or overfull oil: the engine can run away on it", Acts: []string{"regenerate"}, Unless: f("oil", "yes")},
 		{ID: "burn_without_chocks", Text: "never a regeneration without chocks and the brake set", Acts: []string{"regenerate", "start_engine"}, Unless: f("chocks", "placed", "held", "yes")},
 		{ID: "leave_hot", Text: "never finished, driven away or untagged while the exhaust is hot", Acts: []string{"finish", "untag", "drive"}, Unless: f("cool", "yes")},
+		{ID: "left_hot", Text: "never left with the engine running or the exhaust hot", Acts: []string{"hand_over"}, Unless: f("engine", "off", "cool", "yes")},
 		{ID: "finished_unburnt", Text: "never finished before the soot is shown to be burnt off", Acts: []string{"finish"}, Unless: f("burnt", "yes")},
 	},
 }
@@ -155,6 +160,7 @@ var batteryClass = Class{
 // writeClass: writing software or data to a module (trade.md 6.2, 7).
 var writeClass = Class{
 	ID: "module_write", Title: "module reprogramming",
+	Disturbs: away(Disturb{Facts: []string{"link", "loads_off"}}),
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the file was matched to the vehicle and the module, in two ways", "no": "the file is not matched"}, "matched"),
 		one("untouched verified", "untouched", map[string]string{"verified": "the module answers with the new software", "untouched": "nothing was sent to the module"}, "module"),
@@ -166,7 +172,7 @@ var writeClass = Class{
 		{ID: "match_file", Sets: []string{"matched=yes"}, Means: 2},
 		{ID: "secure_link", Sets: []string{"link=yes"}},
 		{ID: "loads_off", Sets: []string{"loads_off=yes"}},
-		{ID: "write", Command: true, Sets: []string{"module=verified"}, Spoils: []string{"coded", "function"}, Means: 2, Rest: 1, Hazard: "NOTICE"},
+		{ID: "write", Command: true, KeepsPower: true, Sets: []string{"module=verified"}, Spoils: []string{"coded", "function"}, Means: 2, Rest: 1, Hazard: "NOTICE"},
 		{ID: "key_cycle", Powers: true},
 		{ID: "code_module", Command: true, Sets: []string{"coded=yes"}, Rest: 1},
 		{ID: "secure", Sets: []string{"vehicle=floor", "chocks=placed", "tag=hung", "support=on", "link=yes"}},
@@ -178,6 +184,7 @@ var writeClass = Class{
 		{ID: "write_loose", Text: "never a write over a link that is not secured", Acts: []string{"write"}, Unless: f("link", "yes")},
 		{ID: "key_off_in_write", Text: "the key and the supply are never taken away while a write is open: keep power, keep the session, try again first", Acts: []string{"ignition_off", "disconnect_supply", "key_cycle", "stop_engine"}, Unless: f("module", "untouched|verified")},
 		{ID: "code_before_verify", Text: "never coded before the module answers with the new software", Acts: []string{"code_module"}, Unless: f("module", "verified")},
+		{ID: "left_open_write", Text: "never left with a write open and no support supply", Acts: []string{"hand_over"}, Unless: anyOf(f("module", "untouched|verified"), f("support", "on"))},
 		{ID: "finished_uncoded", Text: "never finished before the module is verified, coded and relearned", Acts: []string{"finish"}, Unless: f("module", "verified", "coded", "yes")},
 		{ID: "drive_open_write", Text: "never driven with a write open", Acts: []string{"drive"}, Unless: f("module", "untouched|verified")},
 	},
@@ -186,6 +193,7 @@ var writeClass = Class{
 // closureClass: windows and roofs without pinch protection while they learn (trade.md 6.2).
 var closureClass = Class{
 	ID: "power_closure", Title: "power window or roof",
+	Disturbs: away(Disturb{Facts: []string{"opening"}}),
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the opening is clear, children and hands away", "no": "the opening is not clear"}, "opening"),
 		one("no yes", "no", map[string]string{"yes": "the end positions are learned", "no": "the end positions are not learned: no pinch protection"}, "ends"),
@@ -243,8 +251,9 @@ var airClass = Class{
 // (trade.md 6.2, 10).
 var highVoltageClass = Class{
 	ID: "high_voltage", Title: "high-voltage system",
-	Ask:     []string{"authorised"},
-	Instead: []string{"finished_unsaved", "finished_unready"},
+	Disturbs: away(Disturb{Facts: []string{"ready", "low_voltage", "disconnect", "discharged", "zero"}}),
+	Ask:      []string{"authorised"},
+	Instead:  []string{"finished_unsaved", "finished_unready"},
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the person is trained and authorised in writing, a second person is there", "no": "nobody authorised is there"}, "authorised"),
 		one("no yes", "", map[string]string{"yes": "gloves, meter, glasses and hook are there, tested and in date", "no": "the protection is not complete"}, "protection"),
@@ -257,11 +266,11 @@ var highVoltageClass = Class{
 	Acts: []Act{
 		{ID: "authorise", Sets: []string{"authorised=yes"}, Means: 2},
 		{ID: "protect", Sets: []string{"protection=yes"}, Means: 2, Hazard: "DANGER"},
-		{ID: "ready_off", Sets: []string{"ready=off", "ignition=off"}, Means: 2, Hazard: "DANGER"},
-		{ID: "low_voltage_off", Hands: true, Sets: []string{"low_voltage=off"}, Hazard: "WARNING"},
-		{ID: "pull_disconnect", Hands: true, Sets: []string{"disconnect=locked"}, Means: 2, Hazard: "DANGER"},
-		{ID: "wait_discharge", Sets: []string{"discharged=yes"}, Rest: 600, Hazard: "DANGER"},
-		{ID: "verify_zero", Hands: true, Sets: []string{"zero=shown"}, Means: 2, Hazard: "DANGER"},
+		{ID: "ready_off", FailStops: true, Sets: []string{"ready=off", "ignition=off"}, Means: 2, Hazard: "DANGER"},
+		{ID: "low_voltage_off", FailStops: true, Hands: true, Sets: []string{"low_voltage=off"}, Hazard: "WARNING"},
+		{ID: "pull_disconnect", FailStops: true, Hands: true, Sets: []string{"disconnect=locked"}, Means: 2, Hazard: "DANGER"},
+		{ID: "wait_discharge", FailStops: true, Sets: []string{"discharged=yes"}, Rest: 600, Hazard: "DANGER"},
+		{ID: "verify_zero", FailStops: true, Hands: true, Sets: []string{"zero=shown"}, Means: 2, Hazard: "DANGER"},
 		{ID: "hv_work", Hands: true, Hazard: "DANGER"},
 		{ID: "isolated", Sets: []string{"function=yes"}, Means: 2},
 		{ID: "secure", Sets: []string{"tag=hung", "chocks=placed"}},

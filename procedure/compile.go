@@ -23,6 +23,7 @@ type Machine struct {
 	rest, finish  node
 	dangers       []node
 	finishRules   []stepRule
+	handRules     []stepRule
 	stateRules    []stepRule
 	disturbs      [5][]disturb // by kind
 	handSteps     []int
@@ -230,6 +231,8 @@ func mergeActs(a, b Act) Act {
 	}
 	out := b
 	out.Command, out.Hands, out.Powers = a.Command || b.Command, a.Hands || b.Hands, a.Powers || b.Powers
+	out.FailStops, out.KeepsPower = a.FailStops || b.FailStops, a.KeepsPower || b.KeepsPower
+	out.Doubts = append(append([]string{}, a.Doubts...), b.Doubts...)
 	out.Sets = append(append([]string{}, a.Sets...), b.Sets...)
 	out.Spoils = append(append([]string{}, a.Spoils...), b.Spoils...)
 	out.Means, out.Rest = max(a.Means, b.Means), max(a.Rest, b.Rest)

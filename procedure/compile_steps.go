@@ -298,7 +298,7 @@ func (c *compiler) rule(r Rule, owner string, path []any) {
 		return
 	}
 	for _, a := range r.Acts {
-		if _, ok := c.acts[a]; !ok && a != "finish" && a != "hands" && a != "command" {
+		if _, ok := c.acts[a]; !ok && a != "finish" && a != "hand_over" && a != "hands" && a != "command" {
 			if path != nil {
 				c.fail(path, "never %q: act %q is not known", r.ID, a)
 			}
@@ -311,12 +311,19 @@ func (c *compiler) rule(r Rule, owner string, path []any) {
 		}
 		c.m.finishRules = append(c.m.finishRules, stepRule{idx, n})
 	}
+	if indexOf(r.Acts, "hand_over") >= 0 {
+		n, err := c.guard(r.Unless)
+		if err != nil {
+			c.fail(path, "never %q: %v", r.ID, err)
+		}
+		c.m.handRules = append(c.m.handRules, stepRule{idx, n})
+	}
 	for i := range c.m.Steps {
 		s := &c.m.Steps[i]
 		if indexOf(r.Acts, s.Act) < 0 && !(s.Hands && indexOf(r.Acts, "hands") >= 0) && !(s.Command && indexOf(r.Acts, "command") >= 0) {
 			continue
 		}
-		n, err := c.guard(r.Unless.forSide(s.sideOrAll()))
+		n, err := c.guard(r.Unless.forSide(s.side))
 		if err != nil {
 			c.fail(s.path, "%q: never rule %q cannot be put to it: %v", s.ID, r.ID, err)
 			continue
@@ -325,53 +332,11 @@ func (c *compiler) rule(r Rule, owner string, path []any) {
 	}
 }
 
-// sideOrAll is the side of a step; a step without a side that a sided rule is
-// about keeps {side}, which no fact has, and is refused with a reason.
-func (s *MStep) sideOrAll() string { return s.side }
-
 func (c *compiler) recoveries() {
-	for _, k := range sortedKeys(c.file.Disturbs) {
-		ids := c.file.Disturbs[k]
-		kind := indexOf(Kinds[:5], k)
-		if kind < 0 {
-			c.fail([]any{"disturbs"}, "interruption %q is not known or concerns one step only; write one of: %v", k, Kinds[:5])
-			continue
-		}
-		for n, d := range ids {
-			var out disturb
-			if !d.Unless.IsEmpty() {
-				g, err := c.guard(d.Unless)
-				if err != nil {
-					c.fail([]any{"disturbs", k, n}, "%v", err)
-				}
-				out.unless = &g
-			}
-			for _, id := range d.Facts {
-				found := false
-				for _, x := range []string{id, id + ".left", id + ".right"} {
-					if i, ok := c.factIndex[x]; ok {
-						out.facts = append(out.facts, i)
-						found = true
-					}
-				}
-				if !found {
-					c.fail([]any{"disturbs", k, n}, "%q is no fact of this procedure", id)
-				}
-			}
-			if d.From != "" {
-				j, ok := c.stepIndex[d.From]
-				if !ok || c.m.Steps[j].origin == fromRecovery {
-					c.fail([]any{"disturbs", k, n}, "from %q: there is no such step", d.From)
-					continue
-				}
-				out.reset = c.m.Steps[j].after
-			}
-			if len(d.Facts) == 0 && d.From == "" {
-				c.fail([]any{"disturbs", k, n}, "name facts, or the step to begin again from")
-			}
-			c.m.disturbs[kind] = append(c.m.disturbs[kind], out)
-		}
+	for _, cl := range c.m.Classes {
+		c.disturbances(cl.Disturbs, nil)
 	}
+	c.disturbances(c.file.Disturbs, []any{"disturbs"})
 	for k := range c.file.Interrupt {
 		if indexOf(Kinds, k) < 0 {
 			c.fail([]any{"interrupt"}, "interruption %q is not known; write one of: %v", k, Kinds)
@@ -404,6 +369,53 @@ func (c *compiler) recoveries() {
 				continue
 			}
 			s.Recovers[k] = c.recovery(i, kind, r)
+		}
+	}
+}
+
+// disturbances compiles what interruptions put in doubt: first that of the hazard
+// classes, which a file cannot drop, then that of the file.
+func (c *compiler) disturbances(by map[string][]Disturb, path []any) {
+	for _, k := range sortedKeys(by) {
+		kind := indexOf(Kinds[:5], k)
+		if kind < 0 {
+			c.fail(path, "interruption %q is not known or concerns one step only; write one of: %v", k, Kinds[:5])
+			continue
+		}
+		for n, d := range by[k] {
+			at := append(append([]any{}, path...), k, n)
+			var out disturb
+			if !d.Unless.IsEmpty() {
+				g, err := c.guard(d.Unless)
+				if err != nil {
+					c.fail(at, "%v", err)
+				}
+				out.unless = &g
+			}
+			for _, id := range d.Facts {
+				found := false
+				for _, x := range []string{id, id + ".left", id + ".right"} {
+					if i, ok := c.factIndex[x]; ok {
+						out.facts = append(out.facts, i)
+						found = true
+					}
+				}
+				if !found {
+					c.fail(at, "%q is no fact of this procedure", id)
+				}
+			}
+			if d.From != "" {
+				j, ok := c.stepIndex[d.From]
+				if !ok || c.m.Steps[j].origin == fromRecovery {
+					c.fail(at, "from %q: there is no such step", d.From)
+					continue
+				}
+				out.reset = c.m.Steps[j].after
+			}
+			if len(d.Facts) == 0 && d.From == "" {
+				c.fail(at, "name facts, or the step to begin again from")
+			}
+			c.m.disturbs[kind] = append(c.m.disturbs[kind], out)
 		}
 	}
 }

@@ -22,6 +22,9 @@ func (m *Machine) essence() {
 	for i := range m.finishRules {
 		walk(&m.finishRules[i].unless)
 	}
+	for i := range m.handRules {
+		walk(&m.handRules[i].unless)
+	}
 	for i := range m.stateRules {
 		walk(&m.stateRules[i].unless)
 	}

@@ -607,6 +607,13 @@ func (m *Machine) Broken(s State) (rule, step int) {
 			}
 		}
 	}
+	if mode == HandedOver {
+		for k := range m.handRules {
+			if !m.eval(&m.handRules[k].unless, &s) {
+				return m.handRules[k].rule, -1
+			}
+		}
+	}
 	for k := range m.stateRules {
 		if m.eval(&m.stateRules[k].unless, &s) {
 			return m.stateRules[k].rule, -1

@@ -6,11 +6,15 @@ import "strings"
 // safety that does not depend on order; the checker proves the rest.
 func (c *compiler) validate() {
 	owned := c.ownership()
+	c.validateSetters()
 	for i := range c.m.Steps {
 		s := &c.m.Steps[i]
 		c.validateConfirm(s)
 		c.validateHazards(s)
 		c.validateSets(s, owned)
+		if s.origin != fromRecovery {
+			c.validateRecoveries(s)
+		}
 		if s.Who == "" || indexOf([]string{"technician", "second_person", "module"}, s.Who) < 0 {
 			c.fail(s.path, "%q: who is %q; write technician, second_person or module", s.ID, s.Who)
 		}
@@ -32,7 +36,6 @@ func (c *compiler) validate() {
 		c.sourceTags([]any{"watches", i}, w.From)
 	}
 	c.validateWatches()
-	c.validateSetters()
 	c.validateOnlyIf()
 	for _, cl := range c.m.Classes {
 		for _, id := range cl.Ask {
@@ -44,6 +47,43 @@ func (c *compiler) validate() {
 	for i, q := range c.file.Identify {
 		if len(q.Answers) < 2 || len(q.Answers) > 8 {
 			c.fail([]any{"identify", i}, "question %q has %d answers; write 2 to 8", q.ID, len(q.Answers))
+		}
+	}
+}
+
+// validateRecoveries: some interruptions are never harmless.
+func (c *compiler) validateRecoveries(s *MStep) {
+	act := c.acts[s.Act]
+	for k, kind := range Kinds {
+		r := s.Recovers[k]
+		switch {
+		case kind == "injury_or_fire" && r.class != 5:
+			c.fail(s.path, "%q: when someone is hurt there is one way, R5: stop", s.ID)
+		case kind == "not_as_expected" && r.class == 0:
+			c.fail(s.path, "%q: what is not as expected is never harmless (R0)", s.ID)
+		case act.FailStops && kind == "not_as_expected" && r.class != 5:
+			c.fail(s.path, "%q: when %q is not as expected there is one way, R5: stop", s.ID, act.ID)
+		case act.KeepsPower && kind != "injury_or_fire" && r.class != 4:
+			c.fail(s.path, "%q: when %s, keep power and session (R4)", s.ID, KindText[kind])
+		case s.Command && kind != "device_dies" && r.class == 0, s.Hands && kind == "operator_leaves" && r.class == 0:
+			c.fail(s.path, "%q: when %s, it must be looked at and done again; R0 is not enough", s.ID, KindText[kind])
+		}
+	}
+	if r := s.Recovers[5]; len(act.Doubts) > 0 && r.class != 5 {
+		for _, id := range act.Doubts {
+			fi, ok := c.factIndex[id]
+			if !ok {
+				continue
+			}
+			last := -1
+			for _, j := range c.m.Facts[fi].setters {
+				if contains(c.m.Steps[j].after, c.stepIndex[s.ID]) {
+					last = j
+				}
+			}
+			if last >= 0 && !contains(r.reset, last) {
+				c.fail(s.path, "%q: when it is not as expected, %s is in doubt: its recovery must go back to %q or before, or stop", s.ID, id, c.m.Steps[last].ID)
+			}
 		}
 	}
 }
