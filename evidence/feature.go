@@ -119,6 +119,17 @@ var catalogue = []Feature{
 	{ID: "injector.hold_current", Name: "held injector current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.4"},
 	{ID: "injector.peak_time", Name: "time to the highest injector current", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.4: longer than the others"},
 	{ID: "injector.opening_time", Name: "injector opening kink after switch-on", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.4"},
+	// Battery and charging (trade.md 7, standards.md 8.1-8.5).
+	{ID: "battery.state_of_charge", Name: "battery state of charge", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "standards.md 8.1: BCI table"},
+	{ID: "battery.loaded_min", Name: "lowest battery voltage under load", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "trade.md 7 [S50]"},
+	{ID: "battery.lowest_seen", Name: "lowest battery voltage seen", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "a dip shorter than the sample interval is not seen"},
+	{ID: "battery.parasitic", Name: "parasitic current, asleep", Unit: "mA", Dim: unit.Current, Per: Engine, Source: "trade.md 7 [S134]"},
+	{ID: "battery.sleep_time", Name: "time until the modules sleep", Unit: "min", Dim: unit.Time, Per: Engine, Source: "trade.md 7"},
+	{ID: "cranking.inrush_min", Name: "lowest battery voltage in the starter's inrush", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "standards.md 8.4"},
+	{ID: "charging.ripple", Name: "charging ripple, peak to peak", Unit: "mV", Dim: unit.Voltage, Per: Engine, Source: "standards.md 8.3: sources disagree, a graded hint"},
+	{ID: "charging.ripple_frequency", Name: "charging ripple frequency", Unit: "Hz", Dim: unit.Frequency, Per: Engine, Source: "standards.md 8.3"},
+	{ID: "charging.diode_line", Name: "line at a sixth of the ripple over the ripple line", Unit: "x", Dim: unit.None, Per: Engine, Source: "standards.md 8.3: one open diode"},
+	{ID: "circuit.voltage_drop", Name: "voltage lost between two points under current", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "standards.md 8.5"},
 	// From modules and parameter logs.
 	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
 	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},

@@ -138,6 +138,7 @@ func sampled() []sampledKind {
 		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 		{InjectorKind, injectorCapture, looksLikeInjector},
 		{CrankEdges, crankEdges, looksLikeCrank},
+		{BatteryKind, batteryCapture, looksLikeBattery},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
 	}
 }

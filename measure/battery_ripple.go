@@ -1,0 +1,183 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"proveout/evidence"
+	"proveout/stats"
+)
+
+// Thresholds of alternator ripple. Our choice unless a source stands beside them.
+const (
+	rippleHz       = 10e3 // the ripple runs at 0.7-6 kHz
+	electricalLow  = 12.0 // turns of the field for each engine turn: pulley 2 and 6 pole pairs
+	electricalHigh = 26.0 // pulley 3.2 and 8 pole pairs (trade range, from memory)
+	keepLine       = 5.0  // over the median of the noise: one false line in a million
+	mostSpectra    = 16
+	lineStandsOut  = 6.0 // over the median of the spectrum around
+)
+
+// charging emits charging voltage and ripple.
+func (g *battery) charging(v, m []float64, at []int, size int) {
+	level := stats.Median(m)
+	sd := spreadOf(m)
+	// Neighbouring blocks share slow movements: no more than one value a second counts.
+	n := math.Max(1, math.Min(float64(len(m)), float64(len(m)*size)/g.rate))
+	first, last := at[0], at[len(m)-1]+size-1
+	g.emit("charging.voltage", "V", level, math.Hypot(sd/math.Sqrt(n), math.Max(g.step/math.Sqrt(12), 0.1*g.sigma)), len(m), first, last)
+	g.ripple(v, first, last+1)
+}
+
+// ripple works out peak to peak, frequency and the line of a dead diode. A
+// six-pulse rectifier ripples at six times the electrical frequency; one open diode
+// takes a pulse out of each turn and adds a line at a sixth. Source: standards.md 8.3.
+func (g *battery) ripple(v []float64, first, end int) {
+	if g.rate < rippleHz {
+		g.refuse("charging.ripple", evidence.TooSlow, fmt.Sprintf("at %sS/s the ripple, some kilohertz fast, falls between samples", round3(g.rate)), "record one second at 50 kS/s or more, AC-coupled or at a range of 1 V around the level")
+		return
+	}
+	size := 1
+	for 2*size <= min(end-first, 1<<15) {
+		size *= 2
+	}
+	if size < 1024 || float64(size)/g.rate < 0.04 {
+		g.refuse("charging.ripple", evidence.TooFewEvents, "the stretch is too short for a spectrum", "record a second or more")
+		return
+	}
+	fft := fourier.NewFFT(size)
+	amp := make([]float64, size/2)
+	hann := make([]float64, size)
+	for j := range hann {
+		hann[j] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(j)/float64(size))
+	}
+	var spectra [][]complex128
+	x := make([]float64, size)
+	for _, r := range g.clean {
+		for i := max(r.First, first); i+size <= min(r.End, end) && len(spectra) < mostSpectra; i += size {
+			mean := stats.Median(v[i : i+size])
+			for j := range x {
+				x[j] = (v[i+j] - mean) * hann[j]
+			}
+			c := fft.Coefficients(nil, x)
+			for k, z := range c[:size/2] {
+				// A sine of amplitude A gives A*size/4 under a Hann window.
+				amp[k] += 4 * math.Hypot(real(z), imag(z)) / float64(size)
+			}
+			spectra = append(spectra, c)
+		}
+	}
+	if len(spectra) == 0 {
+		g.refuse("charging.ripple", evidence.Gap, "no stretch is long enough without a hole", "record a second or more")
+		return
+	}
+	for k := range amp {
+		amp[k] /= float64(len(spectra))
+	}
+	df := g.rate / float64(size)
+	floor := stats.Median(amp[size/4:]) // of noise alone, in the upper half of the spectrum
+	// Noise widens the range of the samples. So only lines that stand out are kept,
+	// and peak to peak is that of the wave they make, in windows of 20 ms.
+	var spans []float64
+	span := max(64, int(0.02*g.rate))
+	lines := 0
+	for _, c := range spectra {
+		for k, z := range c {
+			if k < int(20/df)+1 || 4*math.Hypot(real(z), imag(z))/float64(size) < keepLine*floor {
+				c[k] = 0
+			} else {
+				lines++
+			}
+		}
+		y := fft.Sequence(nil, c)
+		for i := size / 4; i+span <= size*3/4; i += span {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for j := i; j < i+span; j++ {
+				q := y[j] / float64(size) / hann[j]
+				lo, hi = math.Min(lo, q), math.Max(hi, q)
+			}
+			spans = append(spans, hi-lo)
+		}
+	}
+	if lines == 0 || len(spans) == 0 {
+		g.refuse("charging.ripple", evidence.Noisy, "the ripple does not stand out of the noise", "set the recorder to AC coupling and a range of 1 V")
+		return
+	}
+	p, _, se := middle(spans)
+	// What lies below the lines kept may sharpen its corners.
+	g.emit("charging.ripple", "V", p, math.Hypot(se, 0.03*p+keepLine*floor), len(spans), first, end-1)
+	g.lines(amp, df, floor, first, end)
+}
+
+// lines finds ripple frequency and diode line.
+func (g *battery) lines(amp []float64, df, floor float64, first, end int) {
+	line := func(hz float64) float64 {
+		k := int(math.Round(hz / df))
+		best := 0.0
+		w := max(1, int(0.01*hz/df)) // the engine's speed wanders
+		for j := max(1, k-w); j <= min(len(amp)-1, k+w); j++ {
+			best = math.Max(best, amp[j])
+		}
+		return best
+	}
+	rpm := g.cond.SpeedRPM
+	for i := range g.rec.Channels {
+		if ch := &g.rec.Channels[i]; g.meta.roleOf(ch, BatteryKind) == EngineSpeed {
+			if m := stats.Median(ch.Values[first:min(end, len(ch.Values))]); m > 0 {
+				rpm = m
+			}
+		}
+	}
+	lo, hi := 20.0, 0.0
+	switch {
+	case rpm > 0 && g.meta.Known.PulleyRatio > 0 && g.meta.Known.PolePairs > 0:
+		e := rpm / 60 * g.meta.Known.PulleyRatio * float64(g.meta.Known.PolePairs)
+		lo, hi = 0.93*e, 1.07*e
+	case rpm > 0:
+		lo, hi = electricalLow*rpm/60, electricalHigh*rpm/60
+	default:
+		best := max(1, int(200/df))
+		for k := best; k < len(amp)-1; k++ {
+			if amp[k] > amp[best] {
+				best = k
+			}
+		}
+		if amp[best] > lineStandsOut*floor {
+			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, df, 1, first, end-1, evidence.ConditionUnsure)
+		}
+		g.refuse("charging.diode_line", evidence.ConditionUnsure, "without the engine speed the ripple and its sixth cannot be told apart", "note the engine speed (condition: rpm), or record it")
+		return
+	}
+	e, score := 0.0, 0.0
+	for k := max(1, int(lo/df)); k <= int(hi/df) && 6*k < len(amp); k++ {
+		// A sixth of a bin moves the ripple line by a bin.
+		for s := -3; s < 3; s++ {
+			f := (float64(k) + float64(s)/6) * df
+			at := func(h float64) float64 {
+				j := int(math.Round(h / df))
+				if j < 1 || j >= len(amp) {
+					return 0
+				}
+				return amp[j]
+			}
+			if x := at(f) + at(6*f) + at(12*f); x > score {
+				e, score = f, x
+			}
+		}
+	}
+	if e == 0 || 6*e > 0.45*g.rate {
+		g.refuse("charging.diode_line", evidence.TooSlow, "the ripple lies above what the sample rate shows", "record at 50 kS/s or more")
+		return
+	}
+	main, sixth := line(6*e), line(e)
+	if math.Max(main, sixth) < lineStandsOut*floor {
+		g.refuse("charging.diode_line", evidence.Noisy, fmt.Sprintf("no ripple line stands out between %.0f and %.0f Hz", 6*lo, 6*hi), "load the alternator (lamps, blower, 1500 rpm) and check the engine speed given")
+		return
+	}
+	g.emit("charging.ripple_frequency", "Hz", 6*e, df, 1, first, end-1)
+	main = math.Max(main, floor)
+	ratio := math.Sqrt(math.Max(0, sixth*sixth-floor*floor)) / main
+	g.emit("charging.diode_line", "x", ratio, math.Hypot(floor/main, 0.1*ratio), 1, first, end-1)
+}
