@@ -24,6 +24,7 @@ type Told struct {
 	Handed   bool // it ended handed over, with the reason in the last lines
 	Minutes  float64
 	Stumbles []string // the runner refused what the person was told to do
+	Entries  []runner.Entry
 }
 
 type rehearsal struct {
@@ -115,6 +116,7 @@ func (h *rehearsal) put(e runner.Entry) bool {
 		h.say("STUMBLE %s", s)
 		return false
 	}
+	h.out.Entries = append(h.out.Entries, e)
 	return true
 }
 
