@@ -83,6 +83,8 @@ var catalogue = []Feature{
 	{ID: "fuel.volume", Name: "fuel delivered in 30 s", Unit: "L", Dim: unit.Volume, Per: Engine},
 	{ID: "fuel.ethanol", Name: "ethanol share in a fuel sample", Unit: "%", Dim: unit.Percent, Per: Engine},
 	{ID: "cranking.ripple", Name: "starter current hump in cranking", Unit: "A", Dim: unit.Current, Per: Cylinder},
+	{ID: "cranking.peak_spread", Name: "difference between starter current crests, order unknown", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "trade.md 2.6: equal within 5-10 %"},
+	{ID: "cranking.current", Name: "starter current after the inrush", Unit: "A", Dim: unit.Current, Per: Engine, Source: "trade.md 2.6"},
 	{ID: "cranking.voltage_min", Name: "lowest battery voltage in cranking", Unit: "V", Dim: unit.Voltage, Per: Engine},
 	{ID: "cranking.speed", Name: "cranking speed", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine},
 	// Crank and cam sensors (definitions in measure/crank_*.go).

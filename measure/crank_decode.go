@@ -123,12 +123,12 @@ func cheapest(w wheel, ev []edge, local []float64, start int) []placed {
 	n, p := len(ev), w.events
 	cost := make([]float64, n*p)
 	ways := make([]back, n*p)
-	ahead := make([][3]float64, p) // share from k to k+1, k+2, k+3
+	ahead := make([][3]float64, p) // logarithm of the share from k to k+1, k+2, k+3
 	for k := range ahead {
 		sum := 0.0
 		for m := range ahead[k] {
 			sum += w.share[(k+m)%p]
-			ahead[k][m] = sum
+			ahead[k][m] = math.Log(sum)
 		}
 	}
 	for i := range cost {
@@ -169,15 +169,25 @@ func cheapest(w wheel, ev []edge, local []float64, start int) []placed {
 			if i > 0 && j < n-1 {
 				unit = math.Sqrt(local[i] * local[j])
 			}
+			passed := math.Log(dt / unit)
 			for k := range p {
-				base := cost[i*p+k]
-				if math.IsInf(base, 1) {
+				base := cost[i*p+k] + skipped
+				// Nothing dearer than losing the place can be on the path.
+				if base > lowest[i]+jumpCost+skipped {
 					continue
 				}
 				for m := 1; m <= 3; m++ {
-					z := math.Log(dt/(ahead[k][m-1]*unit)) / speedScatter
-					c := base + skipped + math.Min(worstFit, z*z) + float64(m-1)*lostCost
-					to := j*p + (k+m)%p
+					z := (passed - ahead[k][m-1]) / speedScatter
+					fit := z * z
+					if !(fit < worstFit) {
+						fit = worstFit
+					}
+					c := base + fit + float64(m-1)*lostCost
+					to := k + m
+					if to >= p {
+						to %= p
+					}
+					to += j * p
 					if c < cost[to] {
 						cost[to] = c
 						ways[to] = back{skip: uint8(j - i - 1), moved: uint8(m)}

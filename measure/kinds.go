@@ -138,6 +138,7 @@ func sampled() []sampledKind {
 		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 		{InjectorKind, injectorCapture, looksLikeInjector},
 		{CrankEdges, crankEdges, looksLikeCrank},
+		{CrankingCurrent, crankingCurrent, looksLikeCranking},
 		{BatteryKind, batteryCapture, looksLikeBattery},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
 	}

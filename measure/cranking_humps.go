@@ -1,0 +1,554 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"proveout/evidence"
+	"proveout/stats"
+	"proveout/trace"
+)
+
+// current reads the mean current after the inrush.
+func (c *cranked) current() {
+	a, b := c.bounds()
+	v := c.steady()
+	_, _, se := middle(wholeHumps(v, int(c.period*c.hz)))
+	c.emit("cranking.current", c.amp.Name, evidence.WholeEngine, c.run.MeanAmp, math.Hypot(se, 0.02*c.run.MeanAmp), max(1, int(c.run.Seconds/c.period)), c.sampleOf(float64(a)), c.sampleOf(float64(b)))
+}
+
+// wholeHumps is the mean of each stretch of so many blocks.
+func wholeHumps(v []float64, size int) []float64 {
+	var out []float64
+	for i := 0; size > 0 && i+size <= len(v); i += size {
+		sum, n := 0.0, 0
+		for _, x := range v[i : i+size] {
+			if !math.IsNaN(x) {
+				sum += x
+				n++
+			}
+		}
+		if n > 0 {
+			out = append(out, sum/float64(n))
+		}
+	}
+	return out
+}
+
+// humps finds the crest of each compression.
+func (c *cranked) humps() {
+	a, b := c.bounds()
+	t := c.period * c.hz // blocks
+	z := smoothed(c.y[a:b], t/6)
+	at := 0
+	for i := range min(len(z), int(1.1*t)) {
+		if z[i] > z[at] {
+			at = i
+		}
+	}
+	if at == 0 { // begins on a falling slope: the next one is the first whole hump
+		at = int(0.6 * t)
+		for i := at; i < min(len(z), at+int(t)); i++ {
+			if z[i] > z[at] {
+				at = i
+			}
+		}
+	}
+	var tops []int
+	for at < len(z) {
+		tops = append(tops, at)
+		from, to := at+int(0.65*t), at+int(1.35*t)+1
+		if to >= len(z) {
+			break
+		}
+		next := from
+		for i := from; i < to; i++ {
+			if z[i] > z[next] {
+				next = i
+			}
+		}
+		at = next
+	}
+	half := max(2, int(t/8))
+	valley := func(from, to int) float64 {
+		lo := math.Inf(1)
+		for i := max(0, from); i < min(len(z), to); i++ {
+			lo = math.Min(lo, z[i])
+		}
+		return lo
+	}
+	for k, p := range tops {
+		if p-half < 0 || p+half >= len(z) {
+			continue
+		}
+		x, amp, ok := crest(c.y[a+p-half : a+p+half+1])
+		if !ok {
+			continue
+		}
+		l, r := valley(p-int(0.7*t), p), valley(p, p+int(0.7*t))
+		if k+1 < len(tops) {
+			r = valley(p, tops[k+1])
+		}
+		if k > 0 {
+			l = valley(tops[k-1], p)
+		}
+		if math.IsInf(l, 0) || math.IsInf(r, 0) {
+			continue
+		}
+		pos := float64(a+p-half) + x
+		c.run.Peaks = append(c.run.Peaks, CurrentPeak{Seconds: pos / c.hz, Amp: amp, Hump: amp - (l+r)/2, Sample: c.sampleOf(pos)})
+	}
+}
+
+// crest fits a parabola by least squares and gives its top: place within v and
+// height. ok is false where a value is missing or it opens upward; then the
+// highest point has no crest.
+func crest(v []float64) (x, height float64, ok bool) {
+	n := float64(len(v))
+	m := (n - 1) / 2
+	var s2, s4, y0, y1, y2 float64
+	for i, y := range v {
+		if math.IsNaN(y) {
+			return 0, 0, false
+		}
+		d := float64(i) - m
+		s2 += d * d
+		s4 += d * d * d * d
+		y0 += y
+		y1 += y * d
+		y2 += y * d * d
+	}
+	det := n*s4 - s2*s2
+	c2 := (n*y2 - s2*y0) / det
+	c0 := (s4*y0 - s2*y2) / det
+	c1 := y1 / s2
+	if c2 >= 0 {
+		return m, y0 / n, true
+	}
+	top := -c1 / (2 * c2)
+	if math.Abs(top) > m {
+		return m, c0, true
+	}
+	return m + top, c0 + c1*top + c2*top*top, true
+}
+
+// speed reads the cranking speed from the time between humps.
+func (c *cranked) speed() {
+	ch := c.amp.Name
+	if len(c.run.Peaks) < 4 {
+		c.refuse("cranking.speed", ch, evidence.WholeEngine, evidence.TooFewEvents, "fewer than four compressions are recorded", "crank for about five seconds")
+		return
+	}
+	if c.n == 0 {
+		c.refuse("cranking.speed", ch, evidence.WholeEngine, evidence.Unplaced, "the number of cylinders is not given", "write cylinders: in the job")
+		return
+	}
+	if c.refuted {
+		c.refuse("cranking.speed", ch, evidence.WholeEngine, evidence.ScaleUnsure, "the number of cylinders does not fit the trace", "check cylinders: in the job, and the sync")
+		return
+	}
+	var d []float64
+	for i := 1; i < len(c.run.Peaks); i++ {
+		d = append(d, c.run.Peaks[i].Seconds-c.run.Peaks[i-1].Seconds)
+	}
+	m, _, se := middle(d)
+	rpm := 120 / (float64(c.n) * m)
+	if rpm < 20 || rpm > 600 {
+		c.refuse("cranking.speed", ch, evidence.WholeEngine, evidence.ScaleUnsure, fmt.Sprintf("%d cylinders would crank at %.3g rpm: the number of cylinders, or the time scale, is wrong", c.n, rpm), "check cylinders: in the job, and the unit of the time column")
+		return
+	}
+	c.run.RPM = rpm
+	c.res.Condition.SpeedRPM = math.Round(rpm)
+	for i := range c.res.Readings {
+		c.res.Readings[i].Condition.SpeedRPM = c.res.Condition.SpeedRPM
+	}
+	if !c.run.Synced {
+		c.note(ch, "", false, "%s: cranking at %.0f rpm, if the engine has %d cylinders as the job says", ch, rpm, c.n)
+	}
+	c.emit("cranking.speed", ch, evidence.WholeEngine, rpm, rpm*math.Hypot(se/m, 1e-3), len(d), c.run.Peaks[0].Sample, c.run.Peaks[len(c.run.Peaks)-1].Sample)
+}
+
+// voltage reads the lowest battery voltage, after the inrush and at all.
+func (c *cranked) voltage(rec *trace.Recording) {
+	ch := c.amp.Name
+	if c.volt == nil {
+		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.WrongChannel, "no battery voltage was recorded beside the current", "record the voltage at the battery posts on a second channel")
+		return
+	}
+	ch = c.volt.Name
+	v := c.volt.Values
+	a, b := c.bounds()
+	from, to := c.sampleOf(float64(c.on)), min(len(v), c.sampleOf(float64(b)))
+	start := c.sampleOf(float64(a))
+	var rest []float64
+	for _, x := range v[max(c.seg.First, from-int(2*c.rate)):max(c.seg.First, from-int(0.01*c.rate))] {
+		if !math.IsNaN(x) {
+			rest = append(rest, x)
+		}
+	}
+	lowAt := -1
+	// A spike of one sample is no dip: the mean over about 2 ms counts.
+	w := max(1, int(2e-3*c.rate))
+	low, dip := math.Inf(1), math.Inf(1)
+	sum, n := 0.0, 0
+	for i := from; i < to; i++ {
+		if !math.IsNaN(v[i]) {
+			sum += v[i]
+			n++
+		}
+		if j := i - w; j >= from && !math.IsNaN(v[j]) {
+			sum -= v[j]
+			n--
+		}
+		if n == 0 || i-from < w-1 {
+			continue
+		}
+		m := sum / float64(n)
+		if m < dip {
+			dip = m
+		}
+		if i >= start+w && m < low {
+			low, lowAt = m, i
+		}
+	}
+	if lowAt < 0 {
+		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.TooFewEvents, "no voltage was recorded while cranking", "record the voltage at the battery posts on a second channel")
+		return
+	}
+	if low < 2 || dip > 40 {
+		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.ScaleUnsure, fmt.Sprintf("%.3g V is no battery that cranks: scale or channel is wrong", low), "check the unit and the probe's factor")
+		return
+	}
+	c.run.LowVolt, c.run.DipVolt = low, dip
+	sigma := 0.05 // common meters and scopes at this range: our choice
+	limit := lowestCranking
+	if len(rest) > 0 {
+		c.run.RestVolt = stats.Median(rest)
+		if c.run.RestVolt > 18 {
+			limit *= 2 // two batteries in line
+		}
+	}
+	c.emit("cranking.voltage_min", ch, evidence.WholeEngine, low, sigma, 1, max(0, lowAt-w+1), lowAt)
+	c.mark("cranking.voltage_min", ch, 0, max(0, lowAt-w+1), lowAt, "%.2f V", low)
+	point := "measuring point not stated"
+	if c.meta.Probe != "" {
+		point = "measured with " + c.meta.Probe
+	}
+	if 1/c.rate > dipSeconds {
+		c.note(ch, evidence.TooSlow, false, "%s: lowest seen %.1f V (%s); one sample every %.0f ms is too slow for the dip of the inrush, which may have been deeper", ch, dip, point, 1e3/c.rate)
+	} else {
+		c.note(ch, "", false, "%s: lowest %.1f V in the inrush, %.1f V while cranking (%s)", ch, dip, low, point)
+	}
+	if low < limit {
+		c.note(ch, "", true, "%s: %.1f V while cranking is below %.1f V: see to the battery first, the comparison of cylinders is not valid until then", ch, low, limit)
+	}
+}
+
+// syncs lists the times of the sync pulses, the middle of each, in seconds of the
+// measured stretch.
+func (c *cranked) syncs(rec *trace.Recording) []float64 {
+	if c.sync == nil {
+		return nil
+	}
+	v := c.sync.Values[c.seg.First:min(c.seg.End, len(c.sync.Values))]
+	lo, hi := leastGreatest(v)
+	if !(hi > lo) {
+		return nil
+	}
+	var out []float64
+	// The pulse is what the channel is for the smaller part of the time.
+	above := 0
+	for _, x := range v {
+		if x > (lo+hi)/2 {
+			above++
+		}
+	}
+	upside := above > len(v)/2
+	from := -1
+	for i, x := range v {
+		in := (x > lo+0.6*(hi-lo)) != upside
+		if from >= 0 && !upside {
+			in = x > lo+0.4*(hi-lo)
+		}
+		switch {
+		case in && from < 0:
+			from = i
+		case !in && from >= 0:
+			t := float64(from+i-1) / 2 / c.rate
+			// Pulses in a burst are one: strikes of one coil.
+			if len(out) == 0 || t-out[len(out)-1] > 0.3*c.period {
+				out = append(out, t)
+			}
+			from = -1
+		}
+	}
+	return out
+}
+
+// cylinders puts each hump to its place of the cycle and, by the sync, to its
+// cylinder, and reads the crests.
+func (c *cranked) cylinders(rec *trace.Recording) {
+	const feature = "cranking.ripple"
+	ch, whole := c.amp.Name, evidence.WholeEngine
+	p := c.run.Peaks
+	if c.n == 0 {
+		c.refuse(feature, ch, whole, evidence.Unplaced, "the number of cylinders is not given", "write cylinders: in the job")
+		return
+	}
+	if len(p) < fewestPeaks*c.n {
+		c.refuse(feature, ch, whole, evidence.TooFewEvents, fmt.Sprintf("%d compressions are recorded; each of %d cylinders must come at least %d times", len(p), c.n, fewestPeaks), "crank for about five seconds")
+		return
+	}
+	for i := 1; i < len(p); i++ {
+		if d := (p[i].Seconds - p[i-1].Seconds) / c.period; d < 0.7 || d > 1.4 {
+			c.flags = append(c.flags, evidence.Gap)
+			c.refuse(feature, ch, whole, evidence.Gap, fmt.Sprintf("the humps break step %.2f s after the start (lost samples, or the starter let go)", p[i].Seconds-c.run.Start), "record once more, without a break")
+			return
+		}
+	}
+	if why := c.repeatsElsewhere(); why != "" {
+		c.refuted = true
+		c.refuse(feature, ch, whole, evidence.ScaleUnsure, why, "check cylinders: in the job")
+		return
+	}
+	first, ok := c.first(rec, feature)
+	if !ok {
+		return
+	}
+	rel := c.relative()
+	mean := 0.0
+	for _, x := range p {
+		mean += x.Amp / float64(len(p))
+	}
+	values, sigmas, ns := make([]float64, c.n), make([]float64, c.n), make([]int, c.n)
+	for k := range values {
+		values[k], _, sigmas[k] = middle(rel[k])
+		ns[k] = len(rel[k])
+		values[k] *= mean
+		sigmas[k] *= mean
+	}
+	c.run.Positions = values
+	a, b := p[0].Sample, p[len(p)-1].Sample
+	if first < 0 {
+		lo, hi := leastGreatest(values)
+		c.emit("cranking.peak_spread", ch, whole, 100*(hi-lo)/mean, 100*math.Hypot(stats.Median(sigmas), stats.Median(sigmas))/mean, len(p), a, b, evidence.Unplaced)
+		return
+	}
+	order := c.meta.Engine.FiringOrder
+	for i := range p {
+		p[i].Cylinder = order[((i-first)%c.n+c.n)%c.n]
+	}
+	c.run.Synced = true
+	byCylinder := make([]int, c.n+1)
+	for k := range values {
+		byCylinder[order[((k-first)%c.n+c.n)%c.n]] = k
+	}
+	for cyl := 1; cyl <= c.n; cyl++ {
+		k := byCylinder[cyl]
+		c.emit(feature, ch, evidence.Cyl(cyl), values[k], sigmas[k], ns[k], a, b)
+	}
+	for i, x := range p {
+		c.mark(feature, ch, i, x.Sample, x.Sample, "cylinder %d: %.0f A", x.Cylinder, x.Amp)
+	}
+}
+
+// relative divides each crest by the mean of the cycle about it, by place.
+func (c *cranked) relative() [][]float64 {
+	out := make([][]float64, c.n)
+	p := c.run.Peaks
+	for i := range p {
+		from := i - (c.n-1)/2
+		from = max(0, min(from, len(p)-c.n))
+		// An even count reaches half a hump further to one side: the outer two count half.
+		sum, weight := 0.0, 0.0
+		if c.n%2 == 0 && from > 0 && from+c.n <= len(p)-1 && i-from == (c.n-1)/2 {
+			for j := i - c.n/2; j <= i+c.n/2; j++ {
+				w := 1.0
+				if j == i-c.n/2 || j == i+c.n/2 {
+					w = 0.5
+				}
+				if j >= 0 && j < len(p) {
+					sum, weight = sum+w*p[j].Amp, weight+w
+				}
+			}
+		} else {
+			for j := from; j < from+c.n; j++ {
+				sum, weight = sum+p[j].Amp, weight+1
+			}
+		}
+		out[i%c.n] = append(out[i%c.n], p[i].Amp/(sum/weight))
+	}
+	return out
+}
+
+// repeatsElsewhere says so when the pattern of crests comes back after another
+// number of humps than there are cylinders.
+func (c *cranked) repeatsElsewhere() string {
+	p := c.run.Peaks
+	scatter := func(n int) float64 {
+		var d []float64
+		for i := n; i < len(p); i++ {
+			d = append(d, p[i].Amp-p[i-n].Amp)
+		}
+		return stats.MADSigma(d)
+	}
+	here := scatter(c.n)
+	for _, n := range []int{3, 4, 5, 6, 8, 10, 12} {
+		if n == c.n || c.n%n == 0 || n%c.n == 0 || len(p) < 3*n || len(p)-n < 6 {
+			continue
+		}
+		if s := scatter(n); s < 0.25*here && here > 0.03*c.run.MeanAmp {
+			return fmt.Sprintf("the humps repeat after %d compressions, the job says %d cylinders", n, c.n)
+		}
+	}
+	return ""
+}
+
+// first is the hump, counted from the first, that belongs to cylinder 1; -1 when
+// the order stays unknown. ok is false when nothing may be compared.
+func (c *cranked) first(rec *trace.Recording, feature string) (int, bool) {
+	ch, whole := c.amp.Name, evidence.WholeEngine
+	order := c.meta.Engine.FiringOrder
+	if c.sync == nil {
+		c.refuse(feature, ch, whole, evidence.Unplaced, "there is no sync of cylinder 1: the order of the humps is unknown, so none can be put to a cylinder", "record coil or injector of cylinder 1 beside it (as: sync)")
+		return -1, true
+	}
+	ss := c.syncs(rec)
+	p := c.run.Peaks
+	var offsets, between []float64
+	votes := make([]int, c.n)
+	counts := 0
+	for k, s := range ss {
+		if k > 0 {
+			between = append(between, (s-ss[k-1])/c.period)
+		}
+		if s < p[0].Seconds-c.period/2 || s > p[len(p)-1].Seconds+c.period/2 {
+			continue
+		}
+		best := 0
+		for i := range p {
+			if math.Abs(p[i].Seconds-s) < math.Abs(p[best].Seconds-s) {
+				best = i
+			}
+		}
+		votes[best%c.n]++
+		counts++
+		offsets = append(offsets, (s-p[best].Seconds)/c.period)
+	}
+	if counts < 2 {
+		c.refuse(feature, c.sync.Name, whole, evidence.TooFewEvents, "fewer than two sync pulses fall into the cranking", "check the sync pickup; without it the order of the humps is unknown")
+		return -1, true
+	}
+	apart := stats.Median(between)
+	if math.Abs(apart-float64(c.n)) > 0.25*float64(c.n) || math.Abs(apart-math.Round(apart)) > 0.3 || int(math.Round(apart)) != c.n {
+		switch {
+		case int(math.Round(apart*2)) == c.n:
+			c.refuse(feature, c.sync.Name, whole, evidence.Unplaced, "the sync comes twice a cycle (waste spark, or once a turn): cylinder 1 cannot be told from its companion", "take the sync from the injector of cylinder 1")
+			return -1, true
+		default:
+			c.refuted = true
+			c.refuse(feature, c.sync.Name, whole, evidence.ScaleUnsure, fmt.Sprintf("%.1f humps lie between two syncs, the job says %d cylinders", apart, c.n), "check cylinders: in the job, and that the sync is that of one cylinder")
+			return -1, false
+		}
+	}
+	best := 0
+	for k := range votes {
+		if votes[k] > votes[best] {
+			best = k
+		}
+	}
+	if votes[best] < (counts*4+4)/5 || math.Abs(stats.Median(offsets)) > 0.38 {
+		c.refuse(feature, c.sync.Name, whole, evidence.Unplaced, "the sync falls between two humps, now by one, now by the other", "take the sync from the coil of cylinder 1, which fires near its compression")
+		return -1, true
+	}
+	if len(order) != c.n {
+		c.refuse(feature, ch, whole, evidence.Unplaced, "the firing order is not given: only cylinder 1 could be placed", "write firing_order: in the job")
+		return -1, true
+	}
+	return best, true
+}
+
+// verdict says in words how the cylinders compare, and parts drag from a weak
+// supply.
+func (c *cranked) verdict() {
+	ch := c.amp.Name
+	if len(c.run.Positions) > 0 {
+		lo, worst, mean := math.Inf(1), 0, 0.0
+		for k, v := range c.run.Positions {
+			if v < lo {
+				lo, worst = v, k
+			}
+			mean += v
+		}
+		others := (mean - lo) / float64(c.n-1)
+		low := 1 - lo/others
+		var list []string
+		for _, v := range c.run.Positions {
+			list = append(list, fmt.Sprintf("%.0f", v))
+		}
+		text := strings.Join(list, ", ")
+		switch {
+		case low > unevenPeak && c.run.Synced:
+			c.run.Verdict = "uneven"
+			c.note(ch, "", true, "%s: cylinder %d pulls %.0f %% less starter current than the others", ch, c.run.Peaks[worst].Cylinder, 100*low)
+		case low > unevenPeak:
+			c.run.Verdict = "uneven"
+			c.note(ch, evidence.Unplaced, true, "%s: crests %s A in the order of coming: one is %.0f %% below the others; which cylinder it is stays unknown without a sync", ch, text, 100*low)
+		default:
+			c.run.Verdict = "even"
+			c.note(ch, "", false, "%s: crests %s A, even within %.0f %%; a loss that is alike on all cylinders does not show in this test", ch, text, 100*low)
+		}
+	}
+	if c.run.RPM == 0 {
+		return
+	}
+	least, most := 100.0, 200.0
+	if c.n > 4 {
+		least, most = 150, 250
+	}
+	if c.run.RPM >= slowCranking {
+		return
+	}
+	limit := lowestCranking
+	if c.run.RestVolt > 18 {
+		limit *= 2
+	}
+	switch a := c.run.MeanAmp; {
+	case a > most:
+		c.run.Verdict = "drag"
+		c.note(ch, "", true, "%s: slow (%.0f rpm) at a high current (%.0f A): something drags: engine, oil, or the starter itself (%s)", ch, c.run.RPM, a, rangeSource)
+	case a < least && c.run.LowVolt > 0 && c.run.LowVolt < limit:
+		c.run.Verdict = "weak battery"
+		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) with %.1f V at the battery: battery weak (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
+	case a < least && c.run.LowVolt > 0:
+		c.run.Verdict = "connection or starter"
+		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) though the battery holds %.1f V: cable, ground or starter; measure the drop of each cable (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
+	case a < least:
+		c.run.Verdict = ""
+		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A): weak battery, cable or starter; the battery voltage would tell which (%s)", ch, c.run.RPM, a, rangeSource)
+	default:
+		c.run.Verdict = ""
+		c.note(ch, "", true, "%s: slow (%.0f rpm) at a usual current (%.0f A): drag and a weak supply cannot be told apart by this alone", ch, c.run.RPM, a)
+	}
+}
+
+// looksLikeCranking recognises a starter's current safely: a channel in A that
+// jumps from rest to what a starter takes, and then swings regularly.
+func looksLikeCranking(rec *trace.Recording, meta Meta) (bool, string) {
+	c := &cranked{readout: readout{meta: meta}, n: meta.Engine.Cylinders}
+	if c.channels(rec) != "" || c.amp.Unit.Dim != "current" {
+		return false, ""
+	}
+	if why, _, _ := c.find(rec); why != "" {
+		return false, ""
+	}
+	if c.on == 0 || c.run.MeanAmp < 50 || c.run.InrushAmp < 1.2*c.run.MeanAmp {
+		return false, ""
+	}
+	c.humps()
+	if len(c.run.Peaks) < 6 {
+		return false, ""
+	}
+	return true, fmt.Sprintf("channel %s is a current of %.0f A that swings with compressions", c.amp.Name, c.run.MeanAmp)
+}
