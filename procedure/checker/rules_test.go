@@ -115,7 +115,7 @@ func TestNeverRulesAreFound(t *testing.T) {
 		}},
 	} {
 		t.Run(tc.rule, func(t *testing.T) {
-			r := Check(edit(t, "epb_caliper_pads", tc.change), Options{AllProblems: true, MaxStates: 60_000})
+			r := Check(edit(t, "epb_caliper_pads", tc.change), Options{AllProblems: true, MaxStates: 150_000})
 			for _, p := range r.Problems {
 				if p.Kind == "never" && p.Rule == tc.rule {
 					if len(p.Story) < 2 {
