@@ -132,6 +132,11 @@ var catalogue = []Feature{
 	{ID: "charging.ripple_frequency", Name: "charging ripple frequency", Unit: "Hz", Dim: unit.Frequency, Per: Engine, Source: "standards.md 8.3"},
 	{ID: "charging.diode_line", Name: "line at a sixth of the ripple over the ripple line", Unit: "x", Dim: unit.None, Per: Engine, Source: "standards.md 8.3: one open diode"},
 	{ID: "circuit.voltage_drop", Name: "voltage lost between two points under current", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "standards.md 8.5"},
+	// Fuel pump and rest pressure (trade.md 2.5).
+	{ID: "fuel.rest_loss_minute", Name: "rest pressure lost in 1 minute", Unit: "kPa", Dim: unit.Pressure, Per: Engine, Source: "trade.md 2.5 [S31]"},
+	{ID: "fuel.pump_current", Name: "fuel pump current", Unit: "A", Dim: unit.Current, Per: Engine, Source: "trade.md 2.5"},
+	{ID: "fuel.pump_speed", Name: "fuel pump speed", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine, Source: "trade.md 2.5"},
+	{ID: "fuel.pump_hump", Name: "smallest commutator hump over the others", Unit: "x", Dim: unit.None, Per: Engine, Source: "trade.md 2.5: a missing hump is a worn segment"},
 	// From modules and parameter logs.
 	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
 	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},

@@ -140,6 +140,7 @@ func sampled() []sampledKind {
 		{CrankEdges, crankEdges, looksLikeCrank},
 		{CrankingCurrent, crankingCurrent, looksLikeCranking},
 		{BatteryKind, batteryCapture, looksLikeBattery},
+		{FuelPressureKind, fuelCapture, looksLikeFuel},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
 	}
 }
