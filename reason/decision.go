@@ -42,15 +42,22 @@ func (e *Engine) decision(chance []float64, none, other float64) decision {
 	return d
 }
 
-// endsWith reports whether the stop rule holds after outcome o: a suspect at or
-// above the stop chance, shown by this outcome or by a direct finding had before.
+// endsWith reports whether the stop rule holds after outcome o: a part, all its
+// ways of failing together, at or above the stop chance, and shown by this
+// outcome or by a direct finding had before.
 func (e *Engine) endsWith(t *testModel, o int, after []float64) bool {
 	stop := e.m.limits.StopAt
 	for i, p := range after {
-		if p < stop {
+		if p < e.m.limits.SuspectedAt || !e.nearly[i] && !e.proves(t, o, i) {
 			continue
 		}
-		if e.nearly[i] || e.proves(t, o, i) {
+		of, sum := partOf(&e.m.in.Suspects[i]), 0.0
+		for j, q := range after {
+			if partOf(&e.m.in.Suspects[j]) == of {
+				sum += q
+			}
+		}
+		if sum >= stop {
 			return true
 		}
 	}
@@ -61,7 +68,7 @@ func (e *Engine) endsWith(t *testModel, o int, after []float64) bool {
 func (e *Engine) proves(t *testModel, o, i int) bool {
 	b := t.at.Test
 	s := &e.m.in.Suspects[i]
-	if !b.Outcomes[o].Proves || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
+	if !b.Outcomes[o].Proves || !e.tells(t, o, i) || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
 		return false
 	}
 	if b.Reads == nil {

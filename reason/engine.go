@@ -171,9 +171,7 @@ func (e *Engine) drop(i int) {
 // settle brings exponents, tilts and factors of all slots in line with what is
 // counted, and the field in line with the factors.
 func (e *Engine) settle() {
-	for i := range e.slots {
-		e.slots[i].want = e.exponent(i)
-	}
+	e.shareOut()
 	for i := range e.slots {
 		s := &e.slots[i]
 		want := s.want
@@ -232,47 +230,6 @@ func (e *Engine) rebuild() {
 		}
 	}
 	e.undone = 0
-}
-
-// exponent is the share with which slot i counts beside others like it:
-// 1/(number that carry the same fact), times 1/(1+(m-1) rho) for m facts of one
-// group on one subject; 0 when nothing is counted or another carries it.
-func (e *Engine) exponent(i int) float64 {
-	s := &e.slots[i]
-	s.carried = -1
-	if len(s.findings) == 0 {
-		return 0
-	}
-	t := &e.m.tests[s.test]
-	if t.at.Test.ShareOfWhole {
-		if k := e.carrier(i); k >= 0 && k != i {
-			s.carried = k
-			return 0
-		}
-	}
-	sameFact, facts, rho := 0, 0, t.rho
-	for j := range e.slots {
-		o := &e.slots[j]
-		u := &e.m.tests[o.test]
-		if len(o.findings) == 0 || u.cluster != t.cluster {
-			continue
-		}
-		rho = math.Max(rho, u.rho)
-		if j == i || t.fact > 0 && u.fact == t.fact {
-			sameFact++
-		}
-		first := true
-		for k := range j {
-			p := &e.slots[k]
-			if len(p.findings) > 0 && u.fact > 0 && e.m.tests[p.test].cluster == u.cluster && e.m.tests[p.test].fact == u.fact {
-				first = false
-			}
-		}
-		if first {
-			facts++
-		}
-	}
-	return 1 / float64(sameFact) / (1 + float64(facts-1)*rho)
 }
 
 // carrier is the slot that carries a share-of-whole test: the one with the

@@ -23,6 +23,12 @@ type slot struct {
 	exponent float64   // in force
 	want     float64   // exponent it should have now
 	carried  int       // index of the slot that carries the fact instead, -1 for none
+	strength float64   // how far the reading can move a fault, in ln; see share
+	rep      int       // slot that stands for the fact; see share
+	top      float64   // of the slot that stands for a fact: strength of the strongest
+	whole    float64   // of the slot that stands for a fact: exponent of the fact
+	capped   bool      // scratch of share
+	shared   bool      // scratch of share
 	fresh    bool
 }
 

@@ -2,8 +2,11 @@ package reason
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strings"
 
+	"proveout/book"
 	"proveout/evidence"
 )
 
@@ -29,6 +32,9 @@ func (e *Engine) decide(a *Answer, order []int) {
 				s.Overruled = o
 				s.Reason = fmt.Sprintf("Set to %q by %s: %s. The numbers say: %s", o.State, whoOr(o.Who), o.Reason, s.Reason)
 				s.State = o.State
+				if s.State == RuledOut {
+					s.By = "overruled"
+				}
 			}
 		}
 	}
@@ -118,29 +124,44 @@ func (e *Engine) looksAt(t, f evidence.Subject) bool {
 func (e *Engine) show(a *Answer, order []int) {
 	l := &e.m.limits
 	clear(e.nearly)
+	shown := map[part]string{} // which way of failing is shown of a part already
 	for x, i := range order {
 		s := &a.Suspects[x]
-		if s.Chance < l.SuspectedAt {
+		of := partOf(s.Suspect)
+		chance := e.partChance(of)
+		if chance < l.SuspectedAt {
 			continue
 		}
 		for _, d := range e.directs(i) {
 			t := &e.m.tests[e.slots[d.slot].test]
-			if !t.at.Test.Outcomes[d.class].Proves {
+			if !t.at.Test.Outcomes[d.class].Proves || !e.tells(t, d.class, i) {
 				continue
 			}
-			why := e.whyNotShown(i, s, d, t)
-			if why == "" {
-				s.State, s.By = Shown, d.finding.ID
-				s.Reason = fmt.Sprintf("Shown by %s (%s): %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text)
+			why := e.whyNotShown(i, chance, d, t)
+			if f := e.sameThing(i, d.slot); why == "" && f < l.ProofRatio {
+				why = fmt.Sprintf("with the other readings of the same thing it is only %s times likelier than on a sound part", number(f))
+			}
+			if first := shown[of]; why == "" && first != "" {
+				// The part is shown by its likeliest failure; the others stay open.
+				s.Reason = fmt.Sprintf("The part is shown (%s); whether it failed this way is not separated.", first)
 				break
 			}
-			s.Reason = fmt.Sprintf("Suspected, not shown: %s (%s) says %s, but %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text, why)
+			if why == "" {
+				shown[of] = s.Suspect.Fault.Name
+				s.State, s.By = Shown, d.finding.ID
+				s.Reason = fmt.Sprintf("Shown by %s: %s.", t.at.Test.Name, t.at.Test.Outcomes[d.class].Text)
+				if rest := chance - s.Chance; rest > l.SuspectedAt {
+					s.Reason = fmt.Sprintf("The part is shown by %s: %s. That it failed this way has chance %s, another way of the same part %s.", t.at.Test.Name, t.at.Test.Outcomes[d.class].Text, percent(s.Chance), percent(rest))
+				}
+				break
+			}
+			s.Reason = fmt.Sprintf("Suspected, not shown: %s says %s, but %s.", t.at.Test.Name, t.at.Test.Outcomes[d.class].Text, why)
 		}
 	}
 }
 
 // whyNotShown is empty when a direct finding shows the suspect.
-func (e *Engine) whyNotShown(i int, s *SuspectAnswer, d direct, t *testModel) string {
+func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) string {
 	l, b := &e.m.limits, t.at.Test
 	switch {
 	case d.finding.State == evidence.NotEstablished:
@@ -166,10 +187,76 @@ func (e *Engine) whyNotShown(i int, s *SuspectAnswer, d direct, t *testModel) st
 		}
 	}
 	e.nearly[i] = true
-	if s.Chance < l.StopAt {
-		return fmt.Sprintf("its chance is %s, below %s", percent(s.Chance), percent(l.StopAt))
+	if chance < l.ShownAt {
+		return fmt.Sprintf("all in all the part has chance %s, below %s: other readings do not fit it", percent(chance), percent(l.ShownAt))
 	}
 	return ""
+}
+
+// part is a component on its subject, however it may have failed.
+type part struct {
+	component string
+	subject   evidence.Subject
+}
+
+func partOf(s *book.Suspect) part { return part{s.Component.ID, s.Subject} }
+
+// partChance is the chance that a part is bad: its ways of failing added up.
+func (e *Engine) partChance(p part) float64 {
+	sum := 0.0
+	for i := range e.m.in.Suspects {
+		if partOf(&e.m.in.Suspects[i]) == p {
+			sum += e.chance[i]
+		}
+	}
+	return math.Min(sum, 1)
+}
+
+// tells reports whether an outcome is so much likelier under fault i than on a
+// sound part that it may prove that fault and not only its neighbours in the
+// list of the test.
+func (e *Engine) tells(t *testModel, class, i int) bool {
+	for r := range t.rows {
+		if t.rows[r].fault == i && t.rows[r].own {
+			return t.rows[r].p[class] >= e.m.limits.ProofRatio*t.healthy[class]
+		}
+	}
+	return false
+}
+
+// sameThing is how many times likelier the readings of one group (a gap against
+// the others and against its limit) are together under fault i alone than on a
+// sound part.
+// It is not asked of a fault of the whole engine, of which every cylinder tells.
+func (e *Engine) sameThing(i, slot int) float64 {
+	if k := e.m.in.Suspects[i].Subject.Kind; k == evidence.Engine || k == evidence.Vehicle {
+		return math.Inf(1)
+	}
+	cluster, ln := e.m.tests[e.slots[slot].test].cluster, 0.0
+	for k := range e.slots {
+		s := &e.slots[k]
+		if !s.on || e.m.tests[s.test].cluster != cluster {
+			continue
+		}
+		for p := range s.factor.parents {
+			if q := &s.factor.parents[p]; q.fault == i {
+				ln += s.factor.exponent * (math.Log(q.alone) - math.Log(s.factor.none))
+			}
+		}
+	}
+	return math.Exp(ln)
+}
+
+// shownChance is the chance that at least one of the shown parts is bad, as if
+// they were independent.
+func (e *Engine) shownChance(a *Answer) float64 {
+	none := 1.0
+	for x := range a.Suspects {
+		if a.Suspects[x].State == Shown {
+			none *= 1 - e.partChance(partOf(a.Suspects[x].Suspect))
+		}
+	}
+	return 1 - none
 }
 
 // neighbours reports whether all other subjects of the test have the same
@@ -226,7 +313,7 @@ func (e *Engine) ruleOut(a *Answer, order []int) {
 				continue
 			}
 			s.State, s.By = RuledOut, d.finding.ID
-			s.Reason = fmt.Sprintf("Ruled out by %s (%s): %s; its odds were %s.", t.at.Test.Name, d.finding.ID, t.at.Test.Outcomes[d.class].Text, times(f))
+			s.Reason = fmt.Sprintf("%s: %s; its odds were %s.", strings.ToUpper(t.at.Test.Name[:1])+t.at.Test.Name[1:], t.at.Test.Outcomes[d.class].Text, times(f))
 			sum += s.Chance
 			break
 		}
@@ -293,8 +380,10 @@ func (e *Engine) stop(a *Answer) {
 	switch {
 	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Retaken }):
 		a.Stop = "Not yet: readings disagree; settle that first."
-	case top.State == Shown && top.Chance >= l.StopAt:
-		a.Stop = fmt.Sprintf("Stop: %s is shown, chance %s.", phrase(top), percent(top.Chance))
+	case e.shownChance(a) >= l.StopAt:
+		a.Stop = fmt.Sprintf("Stop: shown, and with chance %s the cause.", percent(e.shownChance(a)))
+	case e.shownChance(a) > 0:
+		a.Stop = fmt.Sprintf("Not yet: what is shown has chance %s; %s is asked before the search stops, since something else may be wrong as well.", percent(e.shownChance(a)), percent(l.StopAt))
 	case top.Chance >= l.StopAt:
 		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but by elimination; no direct test has shown it.", phrase(top), percent(top.Chance))
 	case a.NotListed > top.Chance:

@@ -12,7 +12,9 @@ type Threshold struct {
 // own; a shop may change them through Options.
 type Limits struct {
 	StopAt            float64
+	ShownAt           float64
 	SuspectedAt       float64
+	ProofRatio        float64
 	GroupRatio        float64
 	RuledOutFactor    float64
 	RuledOutChance    float64
@@ -57,7 +59,9 @@ var limitTable = []struct {
 	Threshold
 	field func(*Limits) *float64
 }{
-	{Threshold{"stop_at", 0.90, "chance the leading suspect needs before the search may stop, and before it may be called shown", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
+	{Threshold{"stop_at", 0.90, "chance the shown parts need together before the search may stop", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
+	{Threshold{"shown_at", 0.50, "chance a part needs, all its ways of failing together, before a direct test of it may show it", ours + ": likelier than everything else"}, func(l *Limits) *float64 { return &l.ShownAt }},
+	{Threshold{"proof_ratio", 3, "how many times likelier than on a sound part an outcome must be under a fault to prove that fault", ours}, func(l *Limits) *float64 { return &l.ProofRatio }},
 	{Threshold{"suspected_at", 0.10, "chance from which a suspect is called suspected rather than open", ours}, func(l *Limits) *float64 { return &l.SuspectedAt }},
 	{Threshold{"group_ratio", 0.10, "a suspect with at least this share of the leader's chance counts as not yet separated from it", ours}, func(l *Limits) *float64 { return &l.GroupRatio }},
 	{Threshold{"ruled_out_factor", 0.20, "a direct reading must have cut the odds to this share or less to rule a suspect out", ours}, func(l *Limits) *float64 { return &l.RuledOutFactor }},
