@@ -52,6 +52,9 @@ type Row struct {
 	// More is how many further placements or repeats would settle it, 0 = settled, or
 	// so many that repeating is no way to settle it.
 	More int
+	// WhichUnknown: a real difference, but too few subjects agree with each other to
+	// say on which side of it the fault lies.
+	WhichUnknown bool
 	// Hidden is the smallest effect that this comparison could have established.
 	Hidden   float64
 	Readings []evidence.Reading
@@ -78,6 +81,8 @@ type Comparison struct {
 	// Reference is the median of all subjects, SI.
 	Reference float64
 	normal    Band
+	own       Band // normal by the feature's own margin, whatever the question asks
+	all       bool // every subject there is was measured
 }
 
 // normal is the stretch not worth a word.
@@ -99,10 +104,15 @@ func (o CompareOptions) normal(t traits, reference float64) Band {
 }
 
 // seen reports whether an effect lies outside the stretch not worth a word.
-func (c *Comparison) seen(effect float64) bool {
+func (c *Comparison) seen(effect float64) bool { return c.beyond(c.normal, effect) }
+
+func (c *Comparison) beyond(b Band, effect float64) bool {
 	const tiny = 1e-12
-	return effect >= c.normal.To-tiny || effect <= c.normal.From+tiny
+	return effect >= b.To-tiny || effect <= b.From+tiny
 }
+
+// once: one placement is never enough to call an amplitude high.
+func (c *Comparison) once(r *Row) bool { return c.Feature.Amplitude && r.Placements < 2 }
 
 // Compare holds each subject against the median of the others (leave one out, so
 // that a bad cylinder does not pollute its own yardstick). A subject that is
@@ -172,6 +182,7 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		drift2 = d * d / 12 // the change was somewhere along a line: uniform over it
 	}
 	c.normal = o.normal(t, c.Reference)
+	c.own = CompareOptions{Versus: o.Versus}.normal(t, c.Reference)
 	out := make([]bool, len(rows))
 	for {
 		c.Rows = c.Rows[:0]
@@ -194,29 +205,81 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 	}
 }
 
+// evenly is the share of the largest effect from which one in the other direction
+// counts as large. A single bad subject of three shows half of its effect on each
+// of the two good ones; three in equal steps, or two against two, show all of it.
+// Our choice, in the middle.
+const evenly = 0.75
+
 // worst is the subject that is established as off by most, of those still in the
-// reference; -1 when there is none, or when fewer than three are left to say which
-// is off. The size of the effect decides, not its chance: a cylinder that was
-// measured very closely would else be sent out for its neighbour's fault.
+// reference; -1 when there is none, or when it cannot be said which is off. The
+// size of the effect decides, not its chance: a cylinder that was measured very
+// closely would else be sent out for its neighbour's fault. One that is off in a
+// direction the question takes for normal spoils the yardstick all the same.
+//
+// It cannot be said when only two are left, and when no two agree with the middle
+// while the largest effects up and down are as large as each other: then either
+// side may be the healthy one, unless the question takes one side for normal. All
+// rows that stand out are marked so.
 func (c *Comparison) worst(out []bool) int {
-	left, worst, most := 0, -1, 0.0
+	left, agree := 0, 0
+	type side struct {
+		worst int
+		size  float64
+		seen  bool
+	}
+	up, down := side{worst: -1}, side{worst: -1}
 	for i, r := range c.Rows {
 		if out[i] {
 			continue
 		}
 		left++
-		size := math.Abs(r.Effect)
-		if c.Versus == Others {
-			size = math.Abs(math.Log(r.Effect))
+		seen := r.State == evidence.High || r.State == evidence.Low
+		if !seen && !(r.Established && c.beyond(c.own, r.Effect) && !c.once(&r)) {
+			if r.State == evidence.Normal {
+				agree++
+			}
+			continue
 		}
-		if (r.State == evidence.High || r.State == evidence.Low) && size > most {
-			worst, most = i, size
+		s := &up
+		if r.Effect < c.none() {
+			s = &down
+		}
+		s.seen = s.seen || seen
+		if size := c.size(r); s.worst < 0 || size > s.size {
+			s.worst, s.size = i, size
 		}
 	}
-	if left < 3 {
+	tie := agree < 2 && math.Min(up.size, down.size) > evenly*math.Max(up.size, down.size)
+	switch {
+	case left < 3 || tie && up.seen == down.seen:
+		for i := range c.Rows {
+			if r := &c.Rows[i]; !out[i] && (r.State == evidence.High || r.State == evidence.Low) {
+				c.leaveOpen(r)
+			}
+		}
 		return -1
+	case tie && up.seen, up.size > down.size && !tie:
+		return up.worst
 	}
-	return worst
+	return down.worst
+}
+
+// size is how far a row is off, up or down alike.
+func (c *Comparison) size(r Row) float64 {
+	if c.Versus == Others {
+		return math.Abs(math.Log(r.Effect))
+	}
+	return math.Abs(r.Effect)
+}
+
+// leaveOpen marks a row of which it cannot be said whether it or its yardstick is
+// off: the truth may be anything from no effect to the one seen, and its 95 %
+// limits say so to whoever weighs it.
+func (c *Comparison) leaveOpen(r *Row) {
+	r.State, r.WhichUnknown, r.More = evidence.NotEstablished, true, 0
+	r.Low, r.High = math.Min(r.Low, c.none()), math.Max(r.High, c.none())
+	r.EffectSD = math.Max(r.EffectSD, math.Abs(r.Effect-c.none())/1.959964)
 }
 
 // row works out one subject against the others, without those that are out.
@@ -269,13 +332,16 @@ func (c *Comparison) row(rows []pooled, means []float64, out []bool, i int, tau2
 // settle names the state of a row and plans what would settle it.
 func (c *Comparison) settle(r *Row, tau2 float64) {
 	none := c.none()
-	once := c.Feature.Amplitude && r.Placements < 2
+	once := c.once(r)
 	seen := c.seen(r.Effect)
 	// Twice the stretch: so far may the interval reach for a reading to be called
 	// like the others.
 	within := r.Low >= none-2*(none-c.normal.From) && r.High <= none+2*(c.normal.To-none)
 	switch {
-	case seen && r.Established && !once && len(c.Rows) > 2:
+	case seen && r.Established && len(c.Rows) == 2:
+		c.leaveOpen(r)
+		return
+	case seen && r.Established && !once:
 		r.State = evidence.High
 		if r.Effect < none {
 			r.State = evidence.Low

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -188,6 +189,69 @@ func TestYardstickWithUnequalCertainty(t *testing.T) {
 	for i, f := range Judge(Task{Engine: vehicle.Engine{Cylinders: 3}, Readings: rs}) {
 		if (f.State == evidence.High) != (i == 1) || f.State == evidence.Low {
 			t.Errorf("%s: %s", f.State, f.Sentence)
+		}
+	}
+}
+
+// The same where a difference counts, not a ratio: the two good cylinders of three
+// read nothing, so a ratio would have no meaning.
+func TestBadOneLeavesTheYardstickOfDifferences(t *testing.T) {
+	for _, c := range []struct{ feature, unit string }{{"misfire.rate", "%"}, {"cylinder.leak", "%"}, {"balance.drop", "rpm"}} {
+		fs := Judge(Task{
+			Engine: vehicle.Engine{Cylinders: 3}, Readings: typed(c.feature, c.unit, []float64{2}, []float64{64}, []float64{3}),
+			Asks: []Ask{{Test: "x", Feature: c.feature, Versus: Difference}},
+		})
+		for i, f := range fs {
+			if bad := i == 1; bad != (f.State == evidence.High) || !bad && math.Abs(f.Effect) > 0.05*64 {
+				t.Errorf("%s: %s (%v, effect %v)", c.feature, f.Sentence, f.State, f.Effect)
+			}
+		}
+		if len(fs) != 3 {
+			t.Errorf("%s: %d findings", c.feature, len(fs))
+		}
+	}
+}
+
+// Where the healthy ones are no majority it cannot be said which side is off, by
+// ratio alone: three in equal steps, two against two, and two left over that differ.
+func TestNoMajorityNoAccusation(t *testing.T) {
+	oneSided := &Band{0.8, 10}
+	for _, c := range []struct {
+		v      []float64
+		normal *Band
+		off    []int // cylinders that may be called off
+		open   []int // of which it is said that it is not known which
+	}{
+		{v: []float64{500, 800, 1280}, open: []int{1, 3}},
+		{v: []float64{1250, 520, 1000}, off: []int{2}, open: []int{1, 3}},
+		{v: []float64{1250, 520, 510, 1240}, open: []int{1, 2, 3, 4}},
+		{v: []float64{1250, 1100, 510, 500}, open: []int{1, 2, 3, 4}},
+		{v: []float64{1250, 520, 510, 1240, 1245}, off: []int{2, 3}},
+		{v: []float64{1000, 1010, 600, 1700, 1005}, off: []int{3, 4}},
+		// The question takes the high side for normal: the low ones are off.
+		{v: []float64{1250, 520, 510, 1240}, normal: oneSided, off: []int{2, 3}},
+		// A high one that nobody asks about must not make two good ones low.
+		{v: []float64{1000, 2400, 1010}, normal: oneSided},
+	} {
+		var vs [][]float64
+		for _, x := range c.v {
+			vs = append(vs, []float64{x})
+		}
+		fs := Judge(Task{
+			Engine: vehicle.Engine{Cylinders: len(c.v)}, Readings: typed("compression.dry", "kPa", vs...),
+			Asks: []Ask{{Test: "x", Feature: "compression.dry", Versus: Others, Normal: c.normal}},
+		})
+		for i, f := range fs {
+			if off := slices.Contains(c.off, i+1); off != (f.State == evidence.High || f.State == evidence.Low) {
+				t.Errorf("%v: %s", c.v, f.Sentence)
+			}
+			open := slices.Contains(c.open, i+1)
+			if open != strings.Contains(f.Sentence, "cannot be said which is off") {
+				t.Errorf("%v: %s", c.v, f.Sentence)
+			}
+			if reach := 1.96 * f.EffectSigma; open && math.Abs(f.Effect-1) > reach*1.001 {
+				t.Errorf("%v: cylinder %d: %.2f ± %.2f leaves no room for no effect", c.v, i+1, f.Effect, reach)
+			}
 		}
 	}
 }

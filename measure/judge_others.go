@@ -24,6 +24,7 @@ func (t Task) versusOthers(g group, f evidence.Feature, a Ask, usable []evidence
 		return out
 	}
 	all := t.allMeasured(f, len(c.Rows))
+	c.all = all
 	var out []evidence.Finding
 	for _, r := range c.Rows {
 		fd := base(f, a, r.Readings)
@@ -81,11 +82,10 @@ func (c *Comparison) say(r Row) string {
 	often := howOften(r.Placements, f.PlacementCV > 0)
 	spread := fmt.Sprintf("%s ± %s", c.number(r.Effect), c.width(r.EffectSD))
 	switch {
-	case len(c.Rows) == 2:
-		if r.State == evidence.Normal {
-			return fmt.Sprintf("%s: %s; the two agree (%s, %s%s).", who, what, spread, often, n)
-		}
-		return fmt.Sprintf("%s: %s (%s, %s%s); with two to compare it cannot be said which is off. Measure another cylinder.", who, what, spread, often, n)
+	case len(c.Rows) == 2 && r.State == evidence.Normal:
+		return fmt.Sprintf("%s: %s; the two agree (%s, %s%s).", who, what, spread, often, n)
+	case r.WhichUnknown || len(c.Rows) == 2:
+		return fmt.Sprintf("%s: %s (%s, %s%s); %s it cannot be said which is off. %s.", who, what, spread, often, n, c.few(), c.settles())
 	case r.State == evidence.High || r.State == evidence.Low:
 		return fmt.Sprintf("%s: %s; established (%s, %s%s, could be chance: %s).", who, what, spread, often, n, chance(r.PFamily))
 	case r.State == evidence.Normal && r.Established:
@@ -105,6 +105,31 @@ func (c *Comparison) say(r Row) string {
 		return fmt.Sprintf("%s: %s; not established (%s, %s%s): %s.", who, what, spread, often, n, do)
 	}
 	return fmt.Sprintf("%s: %s; no difference seen, but one of %s could hide (%s%s): %s.", who, what, c.hidden(r), often, n, do)
+}
+
+// few says why it cannot be said which subject is off.
+func (c *Comparison) few() string {
+	plainly := 0
+	for _, r := range c.Rows {
+		if r.State == evidence.High || r.State == evidence.Low {
+			plainly++
+		}
+	}
+	switch {
+	case len(c.Rows)-plainly > 2:
+		return "the others do not agree either:"
+	case plainly > 0:
+		return "with two left to compare"
+	}
+	return "with two to compare"
+}
+
+// settles says what would tell which subject is off.
+func (c *Comparison) settles() string {
+	if c.all {
+		return "Hold them against a limit"
+	}
+	return "Measure another " + string(c.Feature.Per)
 }
 
 func (c *Comparison) none() float64 {
@@ -167,6 +192,9 @@ func (c *Comparison) hidden(r Row) string {
 // why is the sentence for the apprentice.
 func (c *Comparison) why(r Row) string {
 	f := c.Feature
+	if r.WhichUnknown {
+		return "A difference has two ends: who is off can only be told where most of the others agree, or by a limit."
+	}
 	if r.State == evidence.Normal {
 		return "Cylinders are held against each other, so a change that all of them share does not show here; hold the value against a limit to see that."
 	}
