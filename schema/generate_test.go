@@ -14,6 +14,7 @@ import (
 
 	"proveout/book"
 	"proveout/job"
+	"proveout/procedure"
 )
 
 var update = flag.Bool("update", false, "write job.json and book.json anew")
@@ -21,7 +22,7 @@ var update = flag.Bool("update", false, "write job.json and book.json anew")
 // The published schemas are what the Go types say; run with -update after a
 // change of the types.
 func TestSchemasFollowTheTypes(t *testing.T) {
-	for name, text := range map[string][]byte{"job": jobSchema(t), "book": bookSchema(t)} {
+	for name, text := range map[string][]byte{"job": jobSchema(t), "book": bookSchema(t), "procedure": procedureSchema(t)} {
 		if *update {
 			if err := os.WriteFile(name+".json", text, 0o644); err != nil {
 				t.Fatal(err)
@@ -46,6 +47,12 @@ func bookSchema(t *testing.T) []byte {
 		reflect.TypeFor[book.Book](), book.SchemaID, []string{"schema", "id", "version", "title", "sources"})
 }
 
+func procedureSchema(t *testing.T) []byte {
+	g := newGenerator(t)
+	return g.document("urn:proveout:schema:procedure:1", "Proveout procedure", "A service with a set order as data; see docs/procedures.md.",
+		reflect.TypeFor[procedure.File](), procedure.SchemaID, []string{"schema", "id", "version", "title", "summary", "override", "systems", "sources", "steps", "interrupt", "rest"})
+}
+
 // words are the values a field may hold, in the spelling to write.
 var words = map[string][]string{
 	"job.Engine.Arrangement": {"inline", "vee", "flat"}, "job.Engine.Ignition": {"coil_on_plug", "waste_spark", "distributor", "none"},
@@ -55,8 +62,11 @@ var words = map[string][]string{
 	"job.History.Facts": {"yes", "no", "unknown"}, "job.Where.Corner": {"front_left", "front_right", "rear_left", "rear_right"},
 	"job.Condition.State": book.StateWords, "job.Condition.Warm": {"cold", "warm", "hot", "unknown"}, "job.Condition.Wet": {"dry", "damp", "wet", "unknown"},
 	"job.Capture.When": {"before", "after"}, "job.Reading.When": {"before", "after"}, "job.Capture.Delimiter": {",", ";", "tab", "space", "|"}, "job.Capture.Decimal": {".", ","},
-	"job.Overrule.State": {"open", "suspected", "ruled_out"},
-	"book.Layout.Fuel":   {"petrol", "diesel", "lpg", "cng", "ethanol"}, "book.Layout.Ignition": {"coil_on_plug", "waste_spark", "distributor", "none"}, "book.Layout.Injection": {"port", "direct"},
+	"job.Overrule.State":    {"open", "suspected", "ruled_out"},
+	"procedure.Hazard.Word": procedure.SignalWords, "procedure.Mean.How": procedure.Hows, "procedure.Gate.How": procedure.Hows, "procedure.Step.For": {"left", "right"},
+	"procedure.Step.Who": {"technician", "second_person", "module"}, "procedure.Wait.Broken": {"wait", "step"}, "procedure.Guard.Busy": {"hands", "command"},
+	"procedure.RecoveryRule.Class": {"R0", "R1", "R2", "R3", "R4", "R5"},
+	"book.Layout.Fuel":             {"petrol", "diesel", "lpg", "cng", "ethanol"}, "book.Layout.Ignition": {"coil_on_plug", "waste_spark", "distributor", "none"}, "book.Layout.Injection": {"port", "direct"},
 	"book.Hazard.Word": {"DANGER", "WARNING", "CAUTION", "NOTICE"}, "book.Feature.Per": {"cylinder", "bank", "engine", "pair"},
 	"book.Component.Per": {"cylinder", "coil_pair", "neighbours", "bank", "engine"}, "book.Test.Per": {"cylinder", "coil_pair", "neighbours", "bank", "engine"},
 	"book.Fault.Only": {"hot", "cold", "wet"}, "book.Test.At": book.StateWords, "book.Reads.Versus": {"others", "difference", "limit", "absolute", "count"},
@@ -64,6 +74,9 @@ var words = map[string][]string{
 
 // required are the fields a type must have.
 var required = map[string][]string{
+	"procedure.Hazard": {"word", "text", "do"}, "procedure.Mean": {"how", "text"}, "procedure.Gate": {"id", "text", "how"}, "procedure.Question": {"id", "ask", "answers"},
+	"procedure.Answer": {"id", "text"}, "procedure.Watch": {"id", "quantity", "point", "debounce", "rate", "max_age", "blind"}, "procedure.RecoveryRule": {"class", "text"},
+	"procedure.Rule": {"id", "text"}, "procedure.SourceNote": {"id", "text"}, "procedure.Step": {"id"}, "procedure.Fact": {"id", "values"}, "procedure.Danger": {"text", "while"},
 	"job.Vehicle": {"engine"}, "job.Engine": {"cylinders"}, "job.Capture": {"file"}, "job.Column": {"column", "as"}, "job.Limit": {"feature"},
 	"job.Overrule": {"suspect", "state", "reason", "who"},
 	"book.Hazard":  {"word", "text"}, "book.Access": {"easy", "buried"}, "book.Feature": {"name", "unit", "per"}, "book.Component": {"id", "name", "per"},
@@ -115,7 +128,8 @@ type generator struct {
 
 func newGenerator(t *testing.T) *generator {
 	g := &generator{t: t, comments: map[string]string{}, done: map[string]bool{}}
-	for pkg, file := range map[string]string{"job": "../job/file.go", "book": "../book/types.go"} {
+	for _, src := range [][2]string{{"job", "../job/file.go"}, {"book", "../book/types.go"}, {"procedure", "../procedure/file.go"}, {"procedure", "../procedure/guard.go"}} {
+		pkg, file := src[0], src[1]
 		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ParseComments)
 		if err != nil {
 			t.Fatal(err)
