@@ -72,8 +72,23 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 		if total > 0 {
 			share = ta.count / total
 		}
-		p := (share*n + 0.5) / (n + 1)
-		fd.Effect, fd.EffectSigma = share, math.Sqrt(p*(1-p)/(n+1))
+		// The yardstick is this cylinder beside the sound ones: another one that is
+		// worse too has its own finding and must not make this one look better.
+		beside, besideEvents := share, n
+		if total > 0 {
+			restCount, restEvents := total, n
+			for j, other := range ts {
+				if j != i && worse[j] {
+					restCount -= other.count
+					restEvents -= float64(other.events)
+				}
+			}
+			if restCount > 0 {
+				beside, besideEvents = ta.count/restCount, math.Max(restEvents, 0)
+			}
+		}
+		p := (beside*besideEvents + 0.5) / (besideEvents + 1)
+		fd.Effect, fd.EffectSigma = beside, math.Sqrt(p*(1-p)/(besideEvents+1))
 		fd.Sigma = math.Sqrt(math.Max(ta.count, 1))
 		rate := ""
 		if ta.known {

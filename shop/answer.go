@@ -131,6 +131,8 @@ type SuspectAnswer struct {
 	Reason    string        `json:"reason,omitempty"`
 	MovedBy   []MovedAnswer `json:"moved_by"`
 	Overruled string        `json:"overruled,omitempty"`
+	// WithSetAside is the chance with the set-aside items counted after all.
+	WithSetAside *float64 `json:"chance_with_set_aside,omitempty"`
 }
 
 // MovedAnswer is one factor on the odds of a suspect. Prior and context factors

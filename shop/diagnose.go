@@ -125,6 +125,7 @@ func diagnose(folder *intake.Folder, f *job.File, o Options) (*Answer, error) {
 	if len(w.findings) == 0 && w.read == 0 && len(w.resolved.Complaint.Symptoms) == 0 && len(w.answer.LeftOut) > 0 {
 		return w.answer, ErrNothingRead
 	}
+	w.uniqueIDs()
 	result, err := reason.Judge(w.reasonCase(), o.Reason)
 	if err != nil {
 		return nil, fmt.Errorf("the odds could not be worked out: %w", err)
@@ -209,6 +210,19 @@ func (w *work) judge() {
 			f.SetAside = true
 			f.ID += "/set-aside"
 			w.findings = append(w.findings, f)
+		}
+	}
+}
+
+// uniqueIDs numbers findings that would have the same id: two readings of one
+// test on one subject.
+func (w *work) uniqueIDs() {
+	seen := map[string]int{}
+	for i := range w.findings {
+		f := &w.findings[i]
+		seen[f.ID]++
+		if n := seen[f.ID]; n > 1 {
+			f.ID = fmt.Sprintf("%s#%d", f.ID, n)
 		}
 	}
 }

@@ -66,7 +66,7 @@ func (w *work) fill(r *reason.Answer) {
 	sort.SliceStable(a.Items, func(i, j int) bool { return a.Items[i].Item < a.Items[j].Item })
 	w.disagreements()
 	for i := range r.Suspects {
-		w.suspect(&r.Suspects[i])
+		w.suspect(&r.Suspects[i], r.WithSetAside)
 	}
 	for _, k := range r.Conflicts {
 		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
@@ -124,7 +124,7 @@ func bookHash(id string) string {
 	return fmt.Sprintf("%x", sha256.Sum256(text))
 }
 
-func (w *work) suspect(s *reason.SuspectAnswer) {
+func (w *work) suspect(s *reason.SuspectAnswer, withAside map[string]float64) {
 	text := suspectWords(s)
 	moved := make([]MovedAnswer, 0, len(s.MovedBy))
 	for _, m := range s.MovedBy {
@@ -136,6 +136,10 @@ func (w *work) suspect(s *reason.SuspectAnswer) {
 	}
 	if s.Overruled != nil {
 		sa.Overruled = s.Overruled.Reason + " (" + s.Overruled.Who + ")"
+	}
+	if c, ok := withAside[s.Suspect.ID]; ok {
+		c = round(c)
+		sa.WithSetAside = &c
 	}
 	w.answer.Suspects = append(w.answer.Suspects, sa)
 	if s.State == reason.RuledOut {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"proveout/evidence"
 	"proveout/reason"
 	"proveout/vehicle"
 )
@@ -17,13 +18,13 @@ func headline(w *work, r *reason.Answer) string {
 	var shown []string
 	for i := range r.Suspects {
 		if r.Suspects[i].State == reason.Shown {
-			shown = append(shown, suspectWords(&r.Suspects[i]))
+			shown = append(shown, shownWords(r, &r.Suspects[i]))
 		}
 	}
 	if len(shown) > 0 {
 		return "Shown by direct test: " + strings.Join(shown, "; ") + "."
 	}
-	top := &r.Suspects[r.Leader]
+	top := leader(r)
 	switch {
 	case r.NothingWrong > top.Chance && r.NothingWrong > r.NotListed:
 		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
@@ -31,14 +32,52 @@ func headline(w *work, r *reason.Answer) string {
 		return fmt.Sprintf("What was read fits none of the listed suspects well; something not listed is the likeliest (%s). Nothing is shown.", percent(r.NotListed))
 	case len(r.Group) > 1 && r.GroupText != "" && groupSize(r) <= 4:
 		return fmt.Sprintf("%s (%s). Nothing is shown.", upperFirst(strings.TrimSuffix(r.GroupText, ".")), percent(groupChance(r)))
+	case top.Chance >= 0.5 && strings.HasPrefix(top.Reason, notShown):
+		return fmt.Sprintf("Most likely: %s (%s), not shown yet: %s", suspectWords(top), percent(top.Chance), strings.TrimSpace(strings.TrimPrefix(top.Reason, notShown)))
 	case top.Chance >= 0.5:
-		return fmt.Sprintf("Most likely: %s (%s), by elimination only: no direct test of the part has shown it.", suspectWords(top), percent(top.Chance))
+		return fmt.Sprintf("Most likely: %s (%s), not shown: no direct test of the part has been done.", suspectWords(top), percent(top.Chance))
 	}
 	second := ""
-	if len(r.Suspects) > 1 {
-		second = fmt.Sprintf(", then %s (%s)", suspectWords(&r.Suspects[1]), percent(r.Suspects[1].Chance))
+	for i := range r.Suspects {
+		if s := &r.Suspects[i]; s != top && s.State != reason.RuledOut {
+			second = fmt.Sprintf(", then %s (%s)", suspectWords(s), percent(s.Chance))
+			break
+		}
 	}
 	return fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s.", suspectWords(top), percent(top.Chance), second)
+}
+
+// notShown is how package reason begins the reason of a suspect that a direct
+// test speaks for without showing it.
+const notShown = "Suspected, not shown:"
+
+// leader is the likeliest suspect that nobody has ruled out.
+func leader(r *reason.Answer) *reason.SuspectAnswer {
+	for i := range r.Suspects {
+		if r.Suspects[i].State != reason.RuledOut {
+			return &r.Suspects[i]
+		}
+	}
+	return &r.Suspects[0]
+}
+
+// shownWords names what is shown: the way it failed where that is clear, else
+// the part alone.
+func shownWords(r *reason.Answer, s *reason.SuspectAnswer) string {
+	rest := 0.0
+	for i := range r.Suspects {
+		if o := &r.Suspects[i]; o != s && o.Suspect.Component == s.Suspect.Component && o.Suspect.Subject == s.Suspect.Subject {
+			rest += o.Chance
+		}
+	}
+	if rest < 0.1 || rest < 0.1*s.Chance {
+		return suspectWords(s)
+	}
+	name := s.Suspect.Component.Name
+	if s.Suspect.Subject.Kind != evidence.Engine {
+		name += ", " + s.Suspect.Subject.String()
+	}
+	return name + " (which way it failed is not separated; likeliest: " + s.Suspect.Fault.Name + ")"
 }
 
 // groupSize counts the different parts in the group: a long list of parts tells
