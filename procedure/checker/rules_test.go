@@ -115,7 +115,11 @@ func TestNeverRulesAreFound(t *testing.T) {
 		}},
 	} {
 		t.Run(tc.rule, func(t *testing.T) {
-			r := Check(edit(t, "epb_caliper_pads", tc.change), Options{AllProblems: true, MaxStates: 150_000})
+			m := edit(t, "epb_caliper_pads", tc.change)
+			r := Check(m, Options{MaxStates: 150_000})
+			if len(r.Problems) > 0 && r.Problems[0].Rule != tc.rule { // another rule breaks nearer to the start
+				r = Check(m, Options{AllProblems: true, MaxStates: 150_000})
+			}
 			for _, p := range r.Problems {
 				if p.Kind == "never" && p.Rule == tc.rule {
 					if len(p.Story) < 2 {
