@@ -86,7 +86,7 @@ type terminal struct {
 	monitors []*watch.Monitor
 	levels   []watch.Level
 	watching map[string]bool // steps whose summary is open
-	failed   error
+	waited   bool            // a wait was running when the screen was last drawn
 }
 
 func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o runOptions, in io.Reader, out io.Writer) error {
@@ -200,6 +200,7 @@ func (t *terminal) loop(ctx context.Context) error {
 		if show {
 			choices = t.show()
 			show = false
+			t.waited = t.waits()
 		} else {
 			choices = choicesOf(t.m, t.s.Run.At(t.o.clock()))
 		}
@@ -224,6 +225,10 @@ func (t *terminal) loop(ctx context.Context) error {
 				for _, why := range r.Reasons {
 					t.out.para("  ", why, 2)
 				}
+			}
+			// A movement may begin and end between two ticks: its summary begins now.
+			if _, err := t.judge(time.Now().UnixNano()); err != nil {
+				return err
 			}
 			show = true
 		case r := <-t.rows:
@@ -331,7 +336,22 @@ func (t *terminal) timePasses() (bool, error) {
 		}
 		changed = true
 	}
+	if waits := t.waits(); t.waited && !waits {
+		t.out.line("\a") // once: a wait is over
+		changed = true
+	}
 	return changed, nil
+}
+
+// waits reports whether a wait or a rest is running.
+func (t *terminal) waits() bool {
+	v := t.s.Run.At(t.o.clock())
+	for _, s := range v.Steps {
+		if s.Left > 0 {
+			return true
+		}
+	}
+	return v.MotorLeft > 0
 }
 
 // typedNumber reads a typed value in a unit; the unit may be left out.

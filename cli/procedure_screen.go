@@ -115,8 +115,8 @@ func (t *terminal) showStep(v runner.View, id string) {
 		p.large(fmt.Sprintf("wait %.0f s", sv.Left), t.o.large)
 		p.para("  ", st.Wait.Why, 2)
 	}
-	if sv.Missing > 0 && (sv.Phase == "under way" || len(sv.Given) > 0) {
-		p.para("  ", fmt.Sprintf("Still to be shown in %d more independent way(s).", sv.Missing), 2)
+	if st.Need > 1 && sv.Missing > 0 && (sv.Phase == "under way" || len(sv.Given) > 0) {
+		p.para("  ", fmt.Sprintf("Must be shown in %d independent ways; still missing: %d.", st.Need, sv.Missing), 2)
 	}
 }
 
