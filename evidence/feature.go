@@ -137,6 +137,17 @@ var catalogue = []Feature{
 	{ID: "fuel.pump_current", Name: "fuel pump current", Unit: "A", Dim: unit.Current, Per: Engine, Source: "trade.md 2.5"},
 	{ID: "fuel.pump_speed", Name: "fuel pump speed", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine, Source: "trade.md 2.5"},
 	{ID: "fuel.pump_hump", Name: "smallest commutator hump over the others", Unit: "x", Dim: unit.None, Per: Engine, Source: "trade.md 2.5: a missing hump is a worn segment"},
+	// Motors of an electric parking brake (trade.md 5.5, 5.6; definitions in measure/brake_motor.go).
+	{ID: "brake.inrush", Name: "inrush of the brake motor", Unit: "A", Dim: unit.Current, Per: Corner, Source: "trade.md 5.5"},
+	{ID: "brake.free_current", Name: "free run of the brake motor", Unit: "A", Dim: unit.Current, Per: Corner, Source: "trade.md 5.5"},
+	{ID: "brake.clamp_current", Name: "brake motor current at the end of the clamp", Unit: "A", Dim: unit.Current, Per: Corner, Source: "trade.md 5.5 [S91]"},
+	{ID: "brake.rise_rate", Name: "rise of the brake motor current against the clamp", Unit: "A/s", Dim: unit.CurrentSlope, Per: Corner, Source: "trade.md 5.5 [S108]"},
+	{ID: "brake.apply_time", Name: "time to apply the parking brake", Unit: "s", Dim: unit.Time, Per: Corner, Source: "trade.md 5.5"},
+	{ID: "brake.release_time", Name: "time to release the parking brake", Unit: "s", Dim: unit.Time, Per: Corner, Source: "trade.md 5.5"},
+	{ID: "brake.cycles", Name: "parking brake applied and released", Unit: "count", Dim: unit.Count, Per: Corner, Source: "count"},
+	{ID: "brake.side_difference", Name: "clamp current, left against right", Unit: "%", Dim: unit.Percent, Per: Vehicle, Source: "trade.md 5.4 step 14, EST"},
+	{ID: "brake.rest_shortest", Name: "shortest rest between movements of a brake motor", Unit: "s", Dim: unit.Time, Per: Vehicle, Source: "from the end of one movement to the start of the next"},
+	{ID: "brake.supply_lowest", Name: "lowest supply voltage while a brake motor moves", Unit: "V", Dim: unit.Voltage, Per: Vehicle, Source: "trade.md 5.3"},
 	// From modules and parameter logs.
 	{ID: "misfire.count", Name: "misfire count this drive cycle", Unit: "count", Dim: unit.Count, Per: Cylinder},
 	{ID: "misfire.ewma", Name: "misfire register, weighted over ten cycles", Unit: "count", Dim: unit.Count, Per: Cylinder},

@@ -139,6 +139,7 @@ func sampled() []sampledKind {
 		{InjectorKind, injectorCapture, looksLikeInjector},
 		{CrankEdges, crankEdges, looksLikeCrank},
 		{CrankingCurrent, crankingCurrent, looksLikeCranking},
+		{BrakeMotorCurrent, brakeMotor, looksLikeBrakeMotor},
 		{BatteryKind, batteryCapture, looksLikeBattery},
 		{FuelPressureKind, fuelCapture, looksLikeFuel},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
