@@ -9,6 +9,10 @@
 // devices, strangers who touch things while nobody is there, dead motors, slipping
 // gears and one means of confirmation that may lie.
 //
+// The run it plays is bare: the never rules, which a real run asks at every step, are
+// not asked. What protects people here is only what the file itself says and the
+// checker has proven.
+//
 // When someone is hurt although the checker passed the procedure, one of the two is
 // wrong, and the build fails.
 package player

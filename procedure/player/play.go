@@ -10,7 +10,7 @@ import (
 // Options shape a run.
 type Options struct {
 	Seed     uint64
-	MaxTurns int  // 0 = 1200
+	MaxTurns int  // 0 = 700
 	Calm     bool // no faults, no interruptions: is there a way through at all?
 	Trace    bool
 }
@@ -63,9 +63,9 @@ type play struct {
 // Play plays one run.
 func Play(m *procedure.Machine, opt Options) Result {
 	if opt.MaxTurns == 0 {
-		opt.MaxTurns = 1200
+		opt.MaxTurns = 700
 	}
-	p := &play{m: m, run: runner.New(m), w: NewWorld(), rnd: rng(opt.Seed*2654435761 + 1), opt: opt, now: 1e12, doing: map[int]bool{}, endAt: map[int]int64{}}
+	p := &play{m: m, run: runner.Bare(m), w: NewWorld(), rnd: rng(opt.Seed*2654435761 + 1), opt: opt, now: 1e12, doing: map[int]bool{}, endAt: map[int]int64{}}
 	for _, c := range m.Classes {
 		p.w.isBrake = p.w.isBrake || c.ID == "brake_electric_caliper" || c.ID == "brake_electric_cable"
 		p.w.isCable = p.w.isCable || c.ID == "brake_electric_cable"

@@ -36,7 +36,7 @@ func (p *play) interruption() {
 // started again. A run that comes back different is an error.
 func (p *play) kill() {
 	before := p.run.State()
-	again, err := runner.Replay(p.m, p.log)
+	again, err := runner.ReplayBare(p.m, p.log)
 	if err != nil {
 		p.w.harm("the record cannot be replayed: %v", err)
 		return

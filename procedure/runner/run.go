@@ -26,6 +26,7 @@ type Run struct {
 	records  []*StepRecord // an element is replaced, never changed: see touch
 	holder   string        // to whom it was handed over
 	jumped   bool          // a wall clock was seen to jump
+	bare     bool          // never rules are not asked
 }
 
 type watchState struct {
@@ -60,6 +61,14 @@ func New(m *procedure.Machine) *Run {
 		lim, _ := m.Watches[i].Limits() // checked at load
 		r.watches = append(r.watches, watchState{lim: lim, value: math.NaN()})
 	}
+	return r
+}
+
+// Bare makes a run that does not ask the never rules, only what the file says. It is
+// for trying out what a file lets through; nothing that a person works with is bare.
+func Bare(m *procedure.Machine) *Run {
+	r := New(m)
+	r.bare = true
 	return r
 }
 
@@ -108,7 +117,15 @@ func (r *Run) touch(k int) *StepRecord {
 // again; one that is not means that the record or the procedure was changed, and is
 // an error with its number.
 func Replay(m *procedure.Machine, entries []Entry) (*Run, error) {
-	r := New(m)
+	return replay(New(m), entries)
+}
+
+// ReplayBare is Replay for a bare run.
+func ReplayBare(m *procedure.Machine, entries []Entry) (*Run, error) {
+	return replay(Bare(m), entries)
+}
+
+func replay(r *Run, entries []Entry) (*Run, error) {
 	for _, e := range entries {
 		if err := r.Take(e); err != nil {
 			return r, fmt.Errorf("entry %d (%s %s): %w", e.Seq, e.Kind, e.Step, err)

@@ -129,7 +129,7 @@ func (r *Run) At(now Stamp) View {
 
 // may: the machine allows it and no never rule is against it.
 func (r *Run) may(ev procedure.Event) bool {
-	return r.m.Allowed(r.state, ev) && (ev.Op != procedure.Start || r.m.RuleAgainst(r.state, int(ev.Step)) < 0)
+	return r.m.Allowed(r.state, ev) && (r.bare || ev.Op != procedure.Start || r.m.RuleAgainst(r.state, int(ev.Step)) < 0)
 }
 
 // Choices lists by index what is under way, what may begin, and which recovery steps
