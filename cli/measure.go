@@ -99,7 +99,11 @@ func parseColumn(spec string) (trace.Column, error) {
 		return trace.Column{}, fmt.Errorf("--column %q: write NAME=ROLE or NAME=ROLE:UNIT", spec)
 	}
 	role, u, _ := strings.Cut(role, ":")
-	return trace.Column{Column: name, As: role, Unit: u}, nil
+	as, ok := measure.FindRole(role)
+	if !ok {
+		return trace.Column{}, fmt.Errorf("--column %q: %q is no role; write one of %s", spec, role, strings.Join(measure.RoleIDs(), ", "))
+	}
+	return trace.Column{Column: name, As: as, Unit: u}, nil
 }
 
 func writeMeasured(p *page, f shop.MeasuredFile) {

@@ -116,6 +116,20 @@ func (r *resolver) column(w *Column, i, j int) (ColumnMap, bool) {
 		r.err("is missing; say what the column holds, for example time, ignition_secondary or ignore", "captures", i, "columns", j, "as")
 		ok = false
 	}
+	if as := r.words.Role; as != nil && m.As != "" {
+		role, known := as(m.As)
+		if !known {
+			text := strict.Quote(w.As) + " is no role"
+			if n := strict.Nearest(m.As, r.words.Roles); n != "" {
+				text += fmt.Sprintf("; did you mean %q?", n)
+			} else {
+				text += "."
+			}
+			r.err(text+" Write one of "+strings.Join(r.words.Roles, ", "), "captures", i, "columns", j, "as")
+			ok = false
+		}
+		m.As = role
+	}
 	if w.Unit != "" {
 		u, err := unit.Parse(w.Unit)
 		if err != nil {

@@ -47,6 +47,7 @@ func (r *Resolved) LeftOut() []LeftOut {
 // resolver is the work of Resolve.
 type resolver struct {
 	f     *File
+	words Vocabulary
 	in    *book.Instance
 	out   *Resolved
 	items map[int]string // item number to the path that has it
@@ -56,8 +57,19 @@ type resolver struct {
 // Resolve checks the job against the books and the engine they were applied to,
 // and reads every quantity. It never fails as a whole: one wrong reading is
 // left out and the rest stands.
-func (f *File) Resolve(in *book.Instance) *Resolved {
-	r := &resolver{f: f, in: in, out: &Resolved{}, items: map[int]string{}, next: 1}
+func (f *File) Resolve(in *book.Instance) *Resolved { return f.ResolveWith(in, Vocabulary{}) }
+
+// Vocabulary is what others know the words of: this package does not measure.
+type Vocabulary struct {
+	// Roles lists what a column may be mapped as; empty: anything goes.
+	Roles []string
+	// Role gives the listed role for a word as written.
+	Role func(word string) (role string, ok bool)
+}
+
+// ResolveWith is Resolve that also checks the words of v.
+func (f *File) ResolveWith(in *book.Instance, v Vocabulary) *Resolved {
+	r := &resolver{f: f, words: v, in: in, out: &Resolved{}, items: map[int]string{}, next: 1}
 	r.out.Problems = append(r.out.Problems, f.problems...)
 	r.head()
 	r.complaint()

@@ -138,3 +138,33 @@ func TestFullJobIsResolved(t *testing.T) {
 		t.Errorf("complaint: %+v", k)
 	}
 }
+
+// A word for a column that nobody knows is an error that lists the words.
+func TestUnknownRole(t *testing.T) {
+	const text = `schema: proveout/job/1
+vehicle: {engine: {cylinders: 4, ignition: coil_on_plug, injection: port}}
+captures:
+  - {file: a.csv, columns: [{column: 1, as: banana}]}
+  - {file: b.csv, columns: [{column: 1, as: RPM}]}
+`
+	f, ps := Parse("job.yaml", []byte(text))
+	if f == nil {
+		t.Fatal(ps)
+	}
+	e, _ := f.VehicleEngine()
+	in, err := book.Instantiate(e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := f.ResolveWith(in, Vocabulary{Roles: []string{"engine_speed", "ignore"}, Role: func(w string) (string, bool) { return "engine_speed", w == "rpm" }})
+	if len(r.Captures) != 1 || r.Captures[0].Columns[0].As != "engine_speed" {
+		t.Errorf("%+v", r.Captures)
+	}
+	said := false
+	for _, p := range strict.Errors(r.Problems) {
+		said = said || p.Line == 4 && strings.Contains(p.Text, "banana") && strings.Contains(p.Text, "engine_speed, ignore")
+	}
+	if !said {
+		t.Errorf("%v", r.Problems)
+	}
+}

@@ -51,6 +51,12 @@ func Parameters(series []Series, meta Meta) (Result, error) {
 				return res, fmt.Errorf("parameter %q runs backwards in time at sample %d (%.3f s after %.3f s); sort the log or split it", s.Name, i, p.T[i], p.T[i-1])
 			}
 		}
+		for _, q := range l.all {
+			if q.role.id == p.role.id && q.Subject == p.Subject {
+				res.Notes = append(res.Notes, Note{Text: fmt.Sprintf("%s and %s are both %s of %s: %s is used; map the other as ignore, or say where it belongs", strings.TrimSpace(q.Name), strings.TrimSpace(p.Name), p.role.id, p.Subject, strings.TrimSpace(q.Name)), Trouble: true, From: p.From})
+				break
+			}
+		}
 		l.all = append(l.all, p)
 		known = append(known, strings.TrimSpace(p.Name)+" = "+p.role.id)
 	}

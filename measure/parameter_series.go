@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -50,22 +51,24 @@ func fromRecording(rec *trace.Recording, meta Meta) (out []Series, rest []string
 	for i := range rec.Channels {
 		ch := &rec.Channels[i]
 		s := Series{Name: ch.Name, Unit: ch.Unit, From: evidence.Source{File: meta.File, Channel: ch.Name}}
-		if c, ok := meta.column(ch.Name); ok && c.As != "" {
-			if _, known := roleByID(c.As); !known {
-				continue
+		c, _ := meta.column(ch.Name)
+		r, subject, known := recogniseName(ch.Name, ch.Unit)
+		if c.As != "" {
+			if r, known = logRole(c.As); known {
+				subject = r.subjectIn(foldName(ch.Name))
 			}
-			s.Role, s.Subject = c.As, c.Subject
 		}
-		r, subject, ok := recogniseName(ch.Name, ch.Unit)
-		if s.Role == "" && !ok {
-			rest = append(rest, ch.Name)
+		if !known {
+			what := strings.TrimSpace(ch.Name)
+			if c.As != "" {
+				what += " (a log has no use for " + c.As + ")"
+			}
+			rest = append(rest, what)
 			continue
 		}
-		if s.Role == "" {
-			s.Role = r.id
-		}
-		if s.Subject.Kind == "" {
-			s.Subject = subject
+		s.Role, s.Subject = r.id, subject
+		if c.Subject.Kind != "" {
+			s.Subject = c.Subject
 		}
 		for k, v := range ch.Values {
 			if k < len(t) && !math.IsNaN(v) && !math.IsInf(v, 0) {
@@ -97,6 +100,16 @@ func prepare(s Series) (*parameter, error) {
 		return nil, fmt.Errorf("role %q is not known", s.Role)
 	}
 	want := unit.Must(p.role.unit)
+	if p.Subject.Kind == "" {
+		return nil, fmt.Errorf("%q is %s, but it is not said of which cylinder; write the cylinder at the column", s.Name, p.role.says)
+	}
+	if u := asTemperature(s.Unit, want.Dim); u != s.Unit {
+		p.V = make([]float64, len(s.V))
+		for i, v := range s.V {
+			p.V[i] = u.SI(s.Unit.FromSI(v))
+		}
+		p.Unit, s.Unit = u, u
+	}
 	switch {
 	case s.Unit.Dim == want.Dim && s.Unit.Symbol != "":
 	case s.Unit.Symbol == "" || s.Unit.Dim == unit.None:

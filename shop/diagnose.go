@@ -3,6 +3,7 @@ package shop
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"proveout/book"
@@ -117,7 +118,7 @@ func diagnose(folder *intake.Folder, f *job.File, o Options) (*Answer, error) {
 		return nil, err
 	}
 	w.instance = in
-	w.resolved = f.Resolve(in)
+	w.resolved = f.ResolveWith(in, job.Vocabulary{Roles: measure.RoleIDs(), Role: measure.FindRole})
 	w.problems(w.resolved.Problems)
 	w.captures()
 	w.typed()
@@ -242,12 +243,30 @@ func (w *work) limits() []measure.Limit {
 	return out
 }
 
+// withoutLimit lists the tests against a limit that neither the job nor the book
+// gives: measuring for them would end in "not judged".
+func (w *work) withoutLimit() []string {
+	var out []string
+	for i := range w.instance.Tests {
+		t := w.instance.Tests[i].Test
+		if t.Reads == nil || t.Reads.Versus != "limit" || t.Reads.Nominal != nil || slices.Contains(out, t.ID) {
+			continue
+		}
+		given := slices.ContainsFunc(w.resolved.Limits, func(l job.LimitValue) bool { return l.Feature == t.Reads.Feature })
+		if !given {
+			out = append(out, t.ID)
+		}
+	}
+	return out
+}
+
 func (w *work) reasonCase() reason.Case {
 	c := w.resolved.Complaint
 	rc := reason.Case{
 		Instance: w.instance, Symptoms: c.Symptoms, Complaint: c.Condition, States: c.States, Facts: c.Facts,
 		Findings: w.findings, Equipment: w.resolved.Equipment, LampFlashing: c.Lamp == "flashing", EngineHot: c.Condition.Warm == "hot",
 	}
+	rc.Skip = w.withoutLimit()
 	for _, d := range w.resolved.Overrules {
 		rc.Overrules = append(rc.Overrules, reason.Overrule{Suspect: d.Suspect, Reason: d.Reason, Who: d.Who, State: reason.State(d.State)})
 	}

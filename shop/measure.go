@@ -78,6 +78,11 @@ func measureFile(item int, f intake.File, o MeasureOptions) MeasuredFile {
 			}
 		}
 		m.What = recordingWords(f)
+		for _, ch := range f.Recording.Channels {
+			if ch.Mapped > 0 && ch.As != "" {
+				meta.Columns = append(meta.Columns, measure.Column{Channel: ch.Name, As: ch.As})
+			}
+		}
 		var err error
 		if res, err = measure.Capture(o.Kind, f.Recording, meta); err != nil {
 			m.Error = "read, but not measured: " + err.Error()

@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -51,6 +52,30 @@ func wantNote(t *testing.T, r *Recording, text string, lost bool) Note {
 	}
 	t.Errorf("no note about %q in %v", text, r.Notes)
 	return Note{}
+}
+
+// A lone F above a temperature reads as farad; a mapping that says degF wins.
+func TestFahrenheitWins(t *testing.T) {
+	rec, err := ReadText(strings.NewReader("time,ect\ns,F\n0,212\n1,212\n2,32\n"), TextOptions{Columns: []Column{{Column: "ect", As: "coolant", Unit: "degF"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := rec.Channels[0].Values; math.Abs(v[0]-100) > 1e-9 || math.Abs(v[2]) > 1e-9 {
+		t.Errorf("%v", v)
+	}
+}
+
+// Columns of one name stay apart, by number and by the name they are given.
+func TestTwoColumnsOfOneName(t *testing.T) {
+	rec, err := ReadText(strings.NewReader("time,V,V\n0,1,20\n1,2,30\n2,3,40\n"), TextOptions{Columns: []Column{{Column: "3", As: "supply_voltage"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, b := rec.Channels[0], rec.Channels[1]
+	if a.Name == b.Name || a.As != "" || b.As != "supply_voltage" || b.Values[0] != 20 {
+		t.Errorf("%+v %+v", a, b)
+	}
+	wantNote(t, rec, "columns 2 and 3 are all called", false)
 }
 
 // TestMappingErrors: each names the column and says what to do.

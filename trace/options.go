@@ -121,7 +121,9 @@ func (c Column) scaleOf(header unit.Unit) (factor float64, u unit.Unit, err erro
 		if u, err = unit.Parse(c.Unit); err != nil {
 			return 0, u, fmt.Errorf("column %q: %w", c.Column, err)
 		}
-		if !header.IsZero() && header.Dim != u.Dim && header.Dim != unit.None && u.Dim != unit.None {
+		// A lone F above a temperature is Fahrenheit, though by itself it reads as farad.
+		fahrenheit := header.Symbol == "F" && u.Dim == unit.Temperature
+		if !header.IsZero() && header.Dim != u.Dim && header.Dim != unit.None && u.Dim != unit.None && !fahrenheit {
 			return 0, u, fmt.Errorf("column %q: the mapping says %s (%s), the header says %s (%s); correct the unit or the column", c.Column, u.Symbol, u.Dim, header.Symbol, header.Dim)
 		}
 	}

@@ -161,14 +161,22 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 	return nil
 }
 
+// noteDuplicates gives columns of one name a name each, so that whoever asks for a
+// channel by name gets one and no other.
 func (p *plan) noteDuplicates() {
-	seen := map[string]int{}
+	at := map[string][]int{}
 	for i, c := range p.cols {
-		if first, dup := seen[c.name]; dup && c.name != "" {
-			p.note(p.bodyNo-1, "columns %d and %d are both called %q; refer to them by number", first+1, i+1, c.name)
+		at[c.name] = append(at[c.name], i)
+	}
+	for i, c := range p.cols {
+		same := at[c.name]
+		if len(same) < 2 || c.name == "" {
 			continue
 		}
-		seen[c.name] = i
+		if i == same[0] {
+			p.note(p.bodyNo-1, "columns %s are all called %q; refer to them by number", numbers(same), c.name)
+		}
+		p.cols[i].name = fmt.Sprintf("%s (column %d)", c.name, i+1)
 	}
 }
 
