@@ -114,6 +114,9 @@ type Feature struct {
 type Component struct {
 	ID   string `yaml:"id"`
 	Name string `yaml:"name"`
+	// System is what it belongs to, as one would say it: ignition, injection, fuel,
+	// air, mechanical, signals. Used to sum up; empty: not said.
+	System string `yaml:"system"`
 	// Per is how often it exists: cylinder, coil_pair (waste spark), neighbours
 	// (two cylinders over one gasket), bank, engine.
 	Per  string `yaml:"per"`

@@ -31,7 +31,7 @@ func (e *Engine) candidates() (out []candidate, withheld []string) {
 	for i := range e.m.tests {
 		b := e.m.tests[i].at.Test
 		missing := e.missing(b)
-		if len(missing) > 0 && !e.o.AnyEquipment {
+		if len(missing) > 0 && !e.o.AnyEquipment || slices.Contains(e.c.Skip, b.ID) {
 			continue
 		}
 		if e.c.LampFlashing && e.loads(b) {

@@ -51,7 +51,7 @@ func whoOr(w string) string {
 func (e *Engine) reasonOpen(s *SuspectAnswer) string {
 	direct := e.directTest(s.Suspect.Fault.ID)
 	if direct == "" {
-		return fmt.Sprintf("Chance %s; no test of the books looks at it directly.", percent(s.Chance))
+		return fmt.Sprintf("Chance %s; no test that is left looks at it directly.", percent(s.Chance))
 	}
 	return fmt.Sprintf("Chance %s; %s would settle it.", percent(s.Chance), direct)
 }
@@ -61,6 +61,9 @@ func (e *Engine) directTest(fault string) string {
 	name, best := "", 0.0
 	for i := range e.m.tests {
 		t := e.m.tests[i].at.Test
+		if slices.Contains(e.c.Skip, t.ID) || e.done(i) {
+			continue
+		}
 		if slices.Contains(t.Direct, fault) && (name == "" || t.Minutes.Easy.Value < best) {
 			name, best = t.Name, t.Minutes.Easy.Value
 		}

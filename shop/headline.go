@@ -2,6 +2,7 @@ package shop
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"proveout/evidence"
@@ -44,7 +45,60 @@ func headline(w *work, r *reason.Answer) string {
 			break
 		}
 	}
-	return fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s.", suspectWords(top), percent(top.Chance), second)
+	return strings.TrimSpace(fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s. %s", suspectWords(top), percent(top.Chance), second, pointsTo(r)))
+}
+
+// pointsTo sums the chances of one system on one cylinder or bank up, and names
+// the one that the findings have raised most: it is what a technician would say
+// when no single part stands out. Empty when nothing was raised to speak of.
+func pointsTo(r *reason.Answer) string {
+	type key struct {
+		system  string
+		subject evidence.Subject
+	}
+	type sum struct {
+		now, before float64
+		parts       []string
+	}
+	sums, order := map[key]*sum{}, []key{}
+	for i := range r.Suspects {
+		s := &r.Suspects[i]
+		if s.Suspect.Component.System == "" || s.Suspect.Subject.Kind == evidence.Engine || s.State == reason.RuledOut {
+			continue
+		}
+		k := key{s.Suspect.Component.System, s.Suspect.Subject}
+		t := sums[k]
+		if t == nil {
+			t = &sum{}
+			sums[k] = t
+			order = append(order, k)
+		}
+		t.now += s.Chance
+		t.before += s.Before
+		if n := s.Suspect.Component.Name; s.Chance >= 0.01 && !slices.Contains(t.parts, n) {
+			t.parts = append(t.parts, n)
+		}
+	}
+	var best key
+	lift := 1.4 // our choice: less is not worth a sentence
+	for _, k := range order {
+		if t := sums[k]; t.now >= 0.08 && t.before > 0 && t.now/t.before > lift {
+			best, lift = k, t.now/t.before
+		}
+	}
+	if best.system == "" || len(sums[best].parts) == 0 {
+		return ""
+	}
+	t := sums[best]
+	article := "a"
+	if strings.ContainsRune("aeiou", rune(best.system[0])) {
+		article = "an"
+	}
+	parts := t.parts[0]
+	if n := len(t.parts); n > 1 {
+		parts = strings.Join(t.parts[:n-1], ", ") + " or " + t.parts[n-1] + ", not yet separated"
+	}
+	return fmt.Sprintf("The findings point most to %s %s part of %s (%s): from %s to %s.", article, best.system, best.subject, parts, percent(t.before), percent(t.now))
 }
 
 // notShown is how package reason begins the reason of a suspect that a direct
