@@ -113,13 +113,13 @@ func TestBandsOfAReading(t *testing.T) {
 	}
 	i, _ := m.StepIndex("support_on")
 	mean := &m.Steps[i].means[0]
-	for v, want := range map[float64]bool{12.99: false, 13.0: true, 13.5: true, 13.99: true, 13.995: false, 14.2: false} {
+	for v, want := range map[float64]bool{12.99: false, 13.0: true, 13.5: true, 14.2: true, 14.5: true, 14.51: false} {
 		b, ok := m.BandOfReading("supply_now", v)
 		if !ok {
 			t.Fatal("no such reading")
 		}
 		if got := mean.pass>>b&1 == 1; got != want {
-			t.Errorf("%g V within 13.0 to 13.99: %v, want %v", v, got, want)
+			t.Errorf("%g V within 13.0 to 14.5: %v, want %v", v, got, want)
 		}
 	}
 }

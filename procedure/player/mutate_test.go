@@ -56,9 +56,9 @@ func TestMutationsAreRejected(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		every, plays := 7, 2
+		every, plays := 8, 1
 		if strings.HasPrefix(id, "epb_") {
-			every = 75
+			every = 120
 		}
 		whole := checker.Check(m, checker.Options{})
 		if all {
