@@ -23,6 +23,7 @@ const (
 // and adds them to the conflicts. It looks at readings, not findings: once two
 // readings are pooled their quarrel is only a large uncertainty.
 func (w *work) disagreements() {
+	w.wordsDisagree()
 	for i := range w.readings {
 		for j := i + 1; j < len(w.readings); j++ {
 			a, b := &w.readings[i], &w.readings[j]
@@ -31,6 +32,36 @@ func (w *work) disagreements() {
 			}
 		}
 	}
+}
+
+// wordsDisagree finds tests whose result is a word and that were done twice on
+// one subject under comparable conditions with different results.
+func (w *work) wordsDisagree() {
+	for i := range w.findings {
+		for j := i + 1; j < len(w.findings); j++ {
+			a, b := &w.findings[i], &w.findings[j]
+			if a.Outcome == "" || b.Outcome == "" || a.Outcome == b.Outcome || a.Item == b.Item || a.Test != b.Test || a.Subject != b.Subject ||
+				a.SetAside || b.SetAside || (a.When == "after") != (b.When == "after") || !comparableConditions(a.Condition, b.Condition) {
+				continue
+			}
+			name := a.Test
+			if t := findTest(w.instance, a.Test); t != nil {
+				name = t.Name
+			}
+			w.answer.Conflicts = append(w.answer.Conflicts, ConflictAnswer{
+				Findings: []string{a.ID, b.ID}, Items: []int{a.Item, b.Item},
+				Reason: fmt.Sprintf("%s on %s came out differently in item %d and item %d under comparable conditions: only one can be right.", upperFirst(name), a.Subject, a.Item, b.Item),
+				Settle: fmt.Sprintf("do it once more (%s), and set the wrong item aside with the reason.", name),
+			})
+		}
+	}
+}
+
+// comparableConditions reports whether nothing that was written down speaks against two
+// readings having been taken under the same conditions.
+func comparableConditions(a, b evidence.Condition) bool {
+	same := func(x, y string) bool { return x == "" || y == "" || x == y }
+	return same(string(a.State), string(b.State)) && same(a.Warm, b.Warm) && same(a.Wet, b.Wet)
 }
 
 // sameThing reports whether two readings measure one thing under comparable
@@ -46,8 +77,7 @@ func sameThing(a, b *evidence.Reading) bool {
 	if f, ok := evidence.Lookup(a.Feature); ok && (f.PlacementCV > 0 || f.Amplitude) {
 		return false
 	}
-	same := func(x, y string) bool { return x == "" || y == "" || x == y }
-	return same(string(a.Condition.State), string(b.Condition.State)) && same(a.Condition.Warm, b.Condition.Warm) && same(a.Condition.Wet, b.Condition.Wet)
+	return comparableConditions(a.Condition, b.Condition)
 }
 
 func cannotBothBeRight(a, b *evidence.Reading) bool {
