@@ -40,7 +40,7 @@ func (w *work) wordsDisagree() {
 	for i := range w.findings {
 		for j := i + 1; j < len(w.findings); j++ {
 			a, b := &w.findings[i], &w.findings[j]
-			if a.Outcome == "" || b.Outcome == "" || a.Outcome == b.Outcome || a.Item == b.Item || a.Test != b.Test || a.Subject != b.Subject ||
+			if a.Outcome == "" || b.Outcome == "" || a.Outcome == b.Outcome || carriesOn(a.Outcome, b.Outcome) || a.Item == b.Item || a.Test != b.Test || a.Subject != b.Subject ||
 				a.SetAside || b.SetAside || (a.When == "after") != (b.When == "after") || !comparableConditions(a.Condition, b.Condition) {
 				continue
 			}
@@ -55,6 +55,12 @@ func (w *work) wordsDisagree() {
 			})
 		}
 	}
+}
+
+// carriesOn reports whether one result is the other taken further: a part that
+// moved the fault, and after putting it back moved and returned it.
+func carriesOn(a, b string) bool {
+	return strings.HasPrefix(a, b+"_") || strings.HasPrefix(b, a+"_")
 }
 
 // comparableConditions reports whether nothing that was written down speaks against two
