@@ -56,7 +56,6 @@ type play struct {
 	wall   int64        // error of the wall clock
 	doing  map[int]bool // steps physically under way
 	endAt  map[int]int64
-	lowFor int
 	log    []runner.Entry
 }
 

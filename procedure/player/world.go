@@ -42,7 +42,6 @@ type World struct {
 	tag        bool
 	saved      bool
 	hands      map[string]bool // steps in which hands are inside
-	rolledAway bool
 
 	// a movement under way
 	moving    string // act
@@ -58,7 +57,6 @@ type World struct {
 	// battery, high voltage, air, module
 	negative, positive bool
 	live               bool // high-voltage parts carry voltage
-	discharged         int64
 	hvDisconnect       bool // pulled
 	lowVolt            bool
 	ready              bool
@@ -71,7 +69,6 @@ type World struct {
 	hot                bool
 	engine             bool
 	straight           bool
-	pinchSafe          bool
 
 	isBrake, isCable bool
 

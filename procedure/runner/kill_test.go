@@ -77,10 +77,6 @@ func kill() {
 	select {} // the signal is on its way
 }
 
-func header(id string) runner.Header {
-	return runner.Header{Format: runner.RecordFormat, Procedure: id, Version: 1, SHA256: "test"}
-}
-
 // TestMain is the child process too: it puts the entries of the script and is killed
 // in the middle.
 func TestMain(m *testing.M) {
@@ -163,10 +159,6 @@ func reference(t *testing.T, m *procedure.Machine, id string, entries []runner.E
 	}
 	return states, buf.Bytes()
 }
-
-type memory struct{ bytes.Buffer }
-
-func (m *memory) Append(line []byte) error { _, err := m.Write(line); return err }
 
 func die(t *testing.T, m *procedure.Machine, id string, at int, mode, file string) {
 	t.Helper()

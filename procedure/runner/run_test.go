@@ -12,6 +12,15 @@ import (
 
 const sec = int64(1e9)
 
+func header(id string) runner.Header {
+	return runner.Header{Format: runner.RecordFormat, Procedure: id, Version: 1, SHA256: "test"}
+}
+
+// memory is a store that keeps its lines.
+type memory struct{ bytes.Buffer }
+
+func (m *memory) Append(line []byte) error { _, err := m.Write(line); return err }
+
 // bench drives a run by hand, with a clock of its own.
 type bench struct {
 	t   *testing.T

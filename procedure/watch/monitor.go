@@ -79,7 +79,7 @@ func (m *Monitor) Add(s Sample) bool {
 		beyond := r >= l
 		switch {
 		case beyond == m.on[l]:
-			if m.odd[l] && beyond == false {
+			if m.odd[l] && !beyond {
 				m.sum.dip(l)
 			}
 			m.odd[l] = false
