@@ -9,7 +9,8 @@ import (
 )
 
 // Graph draws the order of a procedure as SVG: a box for each step, below the steps
-// it needs, left and right side by side. Command, watch, wait and hazard are marked
+// it needs, left and right side by side, and the ways back as dashed lines on the
+// right with their recovery class. Command, watch, wait and hazard are marked
 // by word and shape, not by colour, so that it prints in black and white.
 func Graph(m *procedure.Machine) []byte {
 	const boxW, boxH, gapX, gapY, pad = 210, 52, 24, 30, 20
@@ -40,7 +41,8 @@ func Graph(m *procedure.Machine) []byte {
 		}
 	}
 	var b bytes.Buffer
-	W, H := total+2*pad, pad*2+(last+1)*(boxH+gapY)
+	ways := waysBack(m)
+	W, H := total+2*pad+10+14*len(ways), pad*2+(last+1)*(boxH+gapY)
 	fmt.Fprintf(&b, "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%d\" height=\"%d\" viewBox=\"0 0 %d %d\" font-family=\"sans-serif\" role=\"img\">\n", W, H, W, H)
 	fmt.Fprintf(&b, "<title>%s</title>\n<rect width=\"%d\" height=\"%d\" fill=\"#fff\"/>\n", escape(m.File.Title), W, H)
 	for d := 0; d <= last; d++ {
@@ -55,8 +57,38 @@ func Graph(m *procedure.Machine) []byte {
 			box(&b, &m.Steps[i], x[i], y[i], boxW, boxH)
 		}
 	}
+	for k, way := range ways {
+		rail := total + 2*pad + 10 + 14*k
+		fmt.Fprintf(&b, "<path d=\"M%d %dH%dV%dH%d\" fill=\"none\" stroke=\"#14161b\" stroke-dasharray=\"3 3\"><title>%s</title></path>\n", x[way.from]+boxW, y[way.from]+boxH/2, rail, y[way.to]+boxH/2+4, x[way.to]+boxW, escape(way.text))
+		fmt.Fprintf(&b, "<path d=\"M%d %dl6 -4v8z\" fill=\"#14161b\"/><text x=\"%d\" y=\"%d\" font-size=\"10\">%s</text>\n", x[way.to]+boxW, y[way.to]+boxH/2+4, rail-12, y[way.from]+boxH/2-3, way.class)
+	}
 	b.WriteString("</svg>\n")
 	return b.Bytes()
+}
+
+// wayBack is a recovery that leads to an earlier step.
+type wayBack struct {
+	from, to    int
+	class, text string
+}
+
+// waysBack lists the recoveries that begin again from an earlier step, each pair once.
+func waysBack(m *procedure.Machine) []wayBack {
+	var out []wayBack
+	seen := map[[2]int]bool{}
+	for i := range m.Steps {
+		for k, r := range m.Steps[i].Recovers {
+			for j := range m.Steps {
+				st := &m.Steps[j]
+				if r.Rule.From == "" || st.ID != r.Rule.From && st.Base() != r.Rule.From || seen[[2]int{i, j}] {
+					continue
+				}
+				seen[[2]int{i, j}] = true
+				out = append(out, wayBack{i, j, r.Rule.Class, "If " + procedure.KindText[procedure.Kinds[k]] + ": " + r.Rule.Text})
+			}
+		}
+	}
+	return out
 }
 
 func box(b *bytes.Buffer, st *procedure.MStep, x, y, w, h int) {

@@ -73,6 +73,9 @@ func TestGraphIsXML(t *testing.T) {
 				want++
 			}
 		}
+		if ways := bytes.Count(svg, []byte("stroke-dasharray=\"3 3\"")); ways != len(waysBack(m)) || id == "epb_caliper_pads" && ways == 0 {
+			t.Errorf("%s: %d ways back are drawn, there are %d", id, ways, len(waysBack(m)))
+		}
 		if boxes != want {
 			t.Errorf("%s: %d boxes for %d steps", id, boxes, want)
 		}
