@@ -91,7 +91,7 @@ var catalogue = []Feature{
 	{ID: "crank.teeth", Name: "edges of the crank wheel in one turn", Unit: "count", Dim: unit.Count, Per: Engine, Source: "count"},
 	{ID: "crank.speed", Name: "engine speed from the crank sensor", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine, Source: "time of whole turns"},
 	{ID: "crank.signal_faults", Name: "doubled, missing and stray crank edges", Unit: "count", Dim: unit.Count, Per: Engine, Source: "count"},
-	{ID: "crank.edge_scatter", Name: "scatter of one crank edge", Unit: "deg", Dim: unit.Angle, Per: Engine, Source: "our choice: against the middle of its neighbours"},
+	{ID: "crank.edge_scatter", Name: "scatter of one crank edge, of a tooth", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "our choice: against the middle of its neighbours"},
 	{ID: "crank.tooth_error", Name: "greatest tooth spacing error of the crank wheel", Unit: "deg", Dim: unit.Angle, Per: Engine, Source: "our choice: what comes back every turn, without the engine's own swing"},
 	{ID: "crank.compression_ripple", Name: "swing of cranking speed by compression", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "amplitude of order cylinders/2 over the mean speed"},
 	{ID: "crank.compression_spread", Name: "difference between compressions in cranking speed, order unknown", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "greatest less least dip over their mean"},

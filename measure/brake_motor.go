@@ -14,7 +14,8 @@ import (
 
 // BrakeMotorCurrent is the current of the motors of an electric parking brake, left
 // or right or both, with the supply voltage beside it where it was recorded. Columns:
-// as: brake_motor with corner: rear_left or rear_right, and as: supply_voltage.
+// as: brake_motor with corner: rear_left or rear_right, as: battery_voltage (at the
+// posts), as: voltage (at the motor's connector).
 const BrakeMotorCurrent = "brake_motor"
 
 // Limits of a brake motor's current. trade.md 5.5 and 5.6 give the ranges; most of
@@ -209,7 +210,11 @@ func (b *brake) channels() string {
 				}
 			}
 			b.sides = append(b.sides, s)
-		case has && col.As == Supply, (!has || col.As == "") && ch.Unit.Dim == unit.Voltage:
+		case has && col.As == RoleVoltage:
+			b.plug = ch
+		case has && (col.As == Supply || col.As == RoleBattery):
+			b.supply = ch
+		case (!has || col.As == "") && ch.Unit.Dim == unit.Voltage:
 			if strings.Contains(n, " connector ") || strings.Contains(n, " plug ") || strings.Contains(n, " motor ") || strings.Contains(n, " caliper ") {
 				b.plug = ch
 			} else if b.supply == nil {

@@ -226,7 +226,7 @@ func (b *brake) read() {
 			if x.Side == s.side && (s.side != "" || len(b.sides) == 1) {
 				b.note(ch, "", x.Verdict != "healthy", "%s: %s: %s", name, x.Verdict, x.Why)
 				if x.Cycles > 0 {
-					b.emit("brake.cycles", ch, s.subject, float64(x.Cycles), 0, x.Cycles, mine[0].First, mine[len(mine)-1].Last)
+					b.emit("brake.cycles", ch, s.subject, float64(x.Cycles), exact, x.Cycles, mine[0].First, mine[len(mine)-1].Last)
 				}
 			}
 		}

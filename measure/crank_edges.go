@@ -290,7 +290,7 @@ func (c *crank) degAt(t float64) float64 {
 // running: the median of the means over one turn.
 func (c *crank) speed() {
 	ch := c.s.ch.Name
-	c.emit("crank.teeth", ch, evidence.WholeEngine, float64(c.run.TeethPerTurn), 0, int(c.run.Turns), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
+	c.emit("crank.teeth", ch, evidence.WholeEngine, float64(c.run.TeethPerTurn), exact, int(c.run.Turns), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
 	c.note(ch, "", false, "%s: wheel with %s, found in %.1f turns; %s", ch, c.run.Wheel, c.run.Turns, c.w.went)
 	if c.s.analog {
 		c.note(ch, "", false, "%s: the signal has no two clear levels (variable reluctance); the crossing of its middle was taken for the edge", ch)
@@ -394,7 +394,7 @@ func (c *crank) spacing() {
 	errs, scatter, turns, ok := c.tr.toothError(harmonics)
 	pitch := 360 * stats.Median(c.w.share) / float64(c.w.repeats)
 	if turns >= 3 && turns < math.MaxInt && scatter > 0 {
-		c.emit("crank.edge_scatter", ch, evidence.WholeEngine, scatter, scatter*scatterSE(len(c.tr.t)), len(c.tr.t), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
+		c.emit("crank.edge_scatter", ch, evidence.WholeEngine, 100*scatter/pitch, 100*scatter/pitch*scatterSE(len(c.tr.t)), len(c.tr.t), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
 		if scatter > 0.06*pitch {
 			c.noisy = true
 			c.flags = append(c.flags, evidence.Noisy)

@@ -123,7 +123,7 @@ func (c *cranked) channels(rec *trace.Recording) string {
 		switch {
 		case as == CrankingCurrent:
 			c.amp = ch
-		case as == Supply:
+		case as == Supply || as == RoleBattery:
 			c.volt = ch
 		case as == syncRole:
 			c.sync = ch

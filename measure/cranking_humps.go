@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -167,82 +166,6 @@ func (c *cranked) speed() {
 		c.note(ch, "", false, "%s: cranking at %.0f rpm, if the engine has %d cylinders as the job says", ch, rpm, c.n)
 	}
 	c.emit("cranking.speed", ch, evidence.WholeEngine, rpm, rpm*math.Hypot(se/m, 1e-3), len(d), c.run.Peaks[0].Sample, c.run.Peaks[len(c.run.Peaks)-1].Sample)
-}
-
-// voltage reads the lowest battery voltage, after the inrush and at all.
-func (c *cranked) voltage(rec *trace.Recording) {
-	ch := c.amp.Name
-	if c.volt == nil {
-		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.WrongChannel, "no battery voltage was recorded beside the current", "record the voltage at the battery posts on a second channel")
-		return
-	}
-	ch = c.volt.Name
-	v := c.volt.Values
-	a, b := c.bounds()
-	from, to := c.sampleOf(float64(c.on)), min(len(v), c.sampleOf(float64(b)))
-	start := c.sampleOf(float64(a))
-	var rest []float64
-	for _, x := range v[max(c.seg.First, from-int(2*c.rate)):max(c.seg.First, from-int(0.01*c.rate))] {
-		if !math.IsNaN(x) {
-			rest = append(rest, x)
-		}
-	}
-	lowAt := -1
-	// A spike of one sample is no dip: the mean over about 2 ms counts.
-	w := max(1, int(2e-3*c.rate))
-	low, dip := math.Inf(1), math.Inf(1)
-	sum, n := 0.0, 0
-	for i := from; i < to; i++ {
-		if !math.IsNaN(v[i]) {
-			sum += v[i]
-			n++
-		}
-		if j := i - w; j >= from && !math.IsNaN(v[j]) {
-			sum -= v[j]
-			n--
-		}
-		if n == 0 || i-from < w-1 {
-			continue
-		}
-		m := sum / float64(n)
-		if m < dip {
-			dip = m
-		}
-		if i >= start+w && m < low {
-			low, lowAt = m, i
-		}
-	}
-	if lowAt < 0 {
-		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.TooFewEvents, "no voltage was recorded while cranking", "record the voltage at the battery posts on a second channel")
-		return
-	}
-	if low < 2 || dip > 40 {
-		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.ScaleUnsure, fmt.Sprintf("%.3g V is no battery that cranks: scale or channel is wrong", low), "check the unit and the probe's factor")
-		return
-	}
-	c.run.LowVolt, c.run.DipVolt = low, dip
-	sigma := 0.05 // common meters and scopes at this range: our choice
-	limit := lowestCranking
-	if len(rest) > 0 {
-		c.run.RestVolt = stats.Median(rest)
-		if c.run.RestVolt > 18 {
-			limit *= 2 // two batteries in line
-		}
-	}
-	c.emit("cranking.voltage_min", ch, evidence.WholeEngine, low, sigma, 1, max(0, lowAt-w+1), lowAt)
-	c.mark("cranking.voltage_min", ch, 0, max(0, lowAt-w+1), lowAt, "%.2f V", low)
-	point := "measuring point not stated"
-	if c.meta.Probe != "" {
-		point = "measured with " + c.meta.Probe
-	}
-	if 1/c.rate > dipSeconds {
-		c.note(ch, evidence.TooSlow, false, "%s: lowest seen %.1f V (%s); one sample every %.0f ms is too slow for the dip of the inrush, which may have been deeper", ch, dip, point, 1e3/c.rate)
-	} else {
-		c.note(ch, "", false, "%s: lowest %.1f V in the inrush, %.1f V while cranking (%s)", ch, dip, low, point)
-	}
-	if low < limit {
-		c.note(ch, "", true, "%s: %.1f V while cranking is below %.1f V: see to the battery first, the comparison of cylinders is not valid until then", ch, low, limit)
-	}
 }
 
 // syncs lists the times of the sync pulses, the middle of each, in seconds of the
@@ -467,88 +390,4 @@ func (c *cranked) first(rec *trace.Recording, feature string) (int, bool) {
 		return -1, true
 	}
 	return best, true
-}
-
-// verdict says in words how the cylinders compare, and parts drag from a weak
-// supply.
-func (c *cranked) verdict() {
-	ch := c.amp.Name
-	if len(c.run.Positions) > 0 {
-		lo, worst, mean := math.Inf(1), 0, 0.0
-		for k, v := range c.run.Positions {
-			if v < lo {
-				lo, worst = v, k
-			}
-			mean += v
-		}
-		others := (mean - lo) / float64(c.n-1)
-		low := 1 - lo/others
-		var list []string
-		for _, v := range c.run.Positions {
-			list = append(list, fmt.Sprintf("%.0f", v))
-		}
-		text := strings.Join(list, ", ")
-		switch {
-		case low > unevenPeak && c.run.Synced:
-			c.run.Verdict = "uneven"
-			c.note(ch, "", true, "%s: cylinder %d pulls %.0f %% less starter current than the others", ch, c.run.Peaks[worst].Cylinder, 100*low)
-		case low > unevenPeak:
-			c.run.Verdict = "uneven"
-			c.note(ch, evidence.Unplaced, true, "%s: crests %s A in the order of coming: one is %.0f %% below the others; which cylinder it is stays unknown without a sync", ch, text, 100*low)
-		default:
-			c.run.Verdict = "even"
-			c.note(ch, "", false, "%s: crests %s A, even within %.0f %%; a loss that is alike on all cylinders does not show in this test", ch, text, 100*low)
-		}
-	}
-	if c.run.RPM == 0 {
-		return
-	}
-	least, most := 100.0, 200.0
-	if c.n > 4 {
-		least, most = 150, 250
-	}
-	if c.run.RPM >= slowCranking {
-		return
-	}
-	limit := lowestCranking
-	if c.run.RestVolt > 18 {
-		limit *= 2
-	}
-	switch a := c.run.MeanAmp; {
-	case a > most:
-		c.run.Verdict = "drag"
-		c.note(ch, "", true, "%s: slow (%.0f rpm) at a high current (%.0f A): something drags: engine, oil, or the starter itself (%s)", ch, c.run.RPM, a, rangeSource)
-	case a < least && c.run.LowVolt > 0 && c.run.LowVolt < limit:
-		c.run.Verdict = "weak battery"
-		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) with %.1f V at the battery: battery weak (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
-	case a < least && c.run.LowVolt > 0:
-		c.run.Verdict = "connection or starter"
-		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) though the battery holds %.1f V: cable, ground or starter; measure the drop of each cable (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
-	case a < least:
-		c.run.Verdict = ""
-		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A): weak battery, cable or starter; the battery voltage would tell which (%s)", ch, c.run.RPM, a, rangeSource)
-	default:
-		c.run.Verdict = ""
-		c.note(ch, "", true, "%s: slow (%.0f rpm) at a usual current (%.0f A): drag and a weak supply cannot be told apart by this alone", ch, c.run.RPM, a)
-	}
-}
-
-// looksLikeCranking recognises a starter's current safely: a channel in A that
-// jumps from rest to what a starter takes, and then swings regularly.
-func looksLikeCranking(rec *trace.Recording, meta Meta) (bool, string) {
-	c := &cranked{readout: readout{meta: meta}, n: meta.Engine.Cylinders}
-	if c.channels(rec) != "" || c.amp.Unit.Dim != "current" {
-		return false, ""
-	}
-	if why, _, _ := c.find(rec); why != "" {
-		return false, ""
-	}
-	if c.on == 0 || c.run.MeanAmp < 50 || c.run.InrushAmp < 1.2*c.run.MeanAmp {
-		return false, ""
-	}
-	c.humps()
-	if len(c.run.Peaks) < 6 {
-		return false, ""
-	}
-	return true, fmt.Sprintf("channel %s is a current of %.0f A that swings with compressions", c.amp.Name, c.run.MeanAmp)
 }

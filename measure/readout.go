@@ -8,6 +8,10 @@ import (
 	"proveout/unit"
 )
 
+// exact is the uncertainty of a count that is what it is: zero would mean that none
+// is stated.
+const exact = 1e-9
+
 // readout collects what one capture gives: readings, refusals, notes and marks,
 // each with the item, file and condition they belong to.
 type readout struct {

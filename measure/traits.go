@@ -96,6 +96,28 @@ var traitTable = map[string]traits{
 	"trim.load":                     {repeatAbs: 2, low: -100, high: 100, source: "our choice"},
 	"air.volumetric_efficiency":     {repeatAbs: 3, low: 1, high: 400, source: "our choice"},
 	"coolant.running":               {repeatAbs: 1, low: -60, high: 215, source: "one-byte parameter spans -40..215 degC (standards.md 1.4)"},
+	// Crank and cam sensors, starter current, brake motors.
+	"crank.teeth":              {low: 1, high: 200, source: "our choice: a count"},
+	"crank.speed":              {repeatRel: 0.01, low: 20, high: 20000, source: "our choice"},
+	"crank.signal_faults":      {low: 0, source: "our choice: a count"},
+	"crank.edge_scatter":       {repeatRel: 0.10, low: 0, high: 100, source: "our choice"},
+	"crank.tooth_error":        {repeatAbs: 0.02, low: 0, high: 90, source: "our choice"},
+	"crank.compression_ripple": {repeatRel: 0.05, low: 0, high: 100, source: "our choice"},
+	"crank.compression_spread": {repeatAbs: 3, low: 0, high: 400, source: "trade.md 2.6: equal within 5-10 %"},
+	"crank.misfire_rate":       {low: 0, high: 100, source: "our choice: a count"},
+	"cam.scatter":              {repeatRel: 0.10, low: 0, high: 90, source: "our choice"},
+	"cranking.peak_spread":     {repeatAbs: 2, low: 0, high: 400, source: "trade.md 2.6: equal within 5-10 %"},
+	"cranking.current":         {repeatRel: 0.05, scale: 0.03, low: 20, high: 3000, source: "trade.md 3.4: clamp 1-3 %"},
+	"brake.inrush":             {repeatRel: 0.10, scale: 0.03, low: 0, high: 80, source: "trade.md 3.4: clamp 1-3 %"},
+	"brake.free_current":       {repeatRel: 0.05, scale: 0.03, low: 0, high: 80, source: "trade.md 3.4: clamp 1-3 %"},
+	"brake.clamp_current":      {repeatRel: 0.03, scale: 0.03, low: 0, high: 80, source: "trade.md 3.4: clamp 1-3 %"},
+	"brake.rise_rate":          {repeatRel: 0.10, scale: 0.03, source: "our choice"},
+	"brake.apply_time":         {repeatRel: 0.05, low: 0, high: 60, source: "our choice"},
+	"brake.release_time":       {repeatRel: 0.05, low: 0, high: 60, source: "our choice"},
+	"brake.cycles":             {low: 0, source: "our choice: a count"},
+	"brake.side_difference":    {repeatAbs: 3, low: 0, high: 200, source: "trade.md 5.4: 15-20 % (EST)"},
+	"brake.rest_shortest":      {low: 0, source: "our choice: a time between two marks"},
+	"brake.supply_lowest":      {repeatAbs: 0.05, scale: 0.005, low: 0, high: 60, source: "our choice"},
 }
 
 // Where the table is silent: 2 % from one reading to the next, 2 % scale, 15 %

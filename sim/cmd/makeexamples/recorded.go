@@ -211,7 +211,10 @@ licence in captures/PROVENANCE.md and captures/LICENSE.txt). Job, shop and peopl
 
 1. It is an edge list: one row for each change, not uniform samples; three logic channels;
    times in seconds.
-2. No fault book test reads crank edges yet: the file is decoded and shown, and said to be not
-   measured. It moves no odds.
-3. Nothing is proven and no part is named.
+2. The kind is found out: a crank wheel of 36 pitches with three gaps of two missing teeth, two
+   cams that come back every second turn, and no doubled or missing edge.
+3. Readings: cranking speed about 241 rpm, and six even compressions a turn of the cam. Which
+   cylinder is which stays unknown, for there is no sync of cylinder 1, and a loss that all
+   cylinders share would not show. No fault book test reads these yet, so they move no odds.
+4. Nothing is proven and no part is named.
 `
