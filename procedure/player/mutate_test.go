@@ -30,7 +30,7 @@ var reasons = map[string]string{
 	"order_swapped":          "both orders keep every never rule",
 	"step_removed":           "no never rule hangs on the step: it serves the quality of the work",
 	"recovery_step_removed":  "there is another way to the safe resting state",
-	"disturb_dropped":        "no never rule hangs on the fact after this interruption",
+	"disturb_dropped":        "the hazard class puts the same in doubt whatever the file says, or no never rule hangs on it",
 	"recovery_forgets":       "the interlocks hold it",
 	"rest_weakened":          "in every state that can be reached the vehicle may be left with a movement at rest",
 }
