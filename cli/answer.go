@@ -31,7 +31,7 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	writeLeft(p, a, names, all)
 	writeNext(p, a, all)
 	writeConflicts(p, a)
-	writeRuledOut(p, a, names, all)
+	writeRuledOut(p, a, all)
 	writeItems(p, a, all)
 	writeLeftOut(p, a)
 	if len(a.Notes) > 0 && all {
@@ -230,7 +230,7 @@ func writeConflicts(p *page, a *shop.Answer) {
 	}
 }
 
-func writeRuledOut(p *page, a *shop.Answer, names map[string]string, all bool) {
+func writeRuledOut(p *page, a *shop.Answer, all bool) {
 	if len(a.RuledOut) == 0 {
 		return
 	}
@@ -241,11 +241,13 @@ func writeRuledOut(p *page, a *shop.Answer, names map[string]string, all bool) {
 			byElimination++
 			continue
 		}
-		by := "by elimination"
-		if r.By != "elimination" {
-			by = "by " + name(names, r.By)
+		item := ""
+		for _, f := range a.Findings {
+			if f.ID == r.By {
+				item = fmt.Sprintf(" (item %d)", f.Item)
+			}
 		}
-		p.para("  ", r.Text+": "+by+". "+r.Reason, 4)
+		p.para("  ", r.Text+". "+strings.TrimSuffix(r.Reason, ".")+item+".", 4)
 	}
 	if byElimination > 0 {
 		p.para("  ", fmt.Sprintf("%d more by elimination only: no direct reading of the part (--all lists them).", byElimination), 2)
@@ -260,7 +262,13 @@ func writeItems(p *page, a *shop.Answer, all bool) {
 	for _, f := range a.Findings {
 		byItem[f.Item] = append(byItem[f.Item], f)
 	}
-	for _, it := range a.Items {
+	for i := 0; i < len(a.Items); i++ {
+		it := a.Items[i]
+		if n := quiet(a.Items[i:], byItem); n > 1 && !all {
+			p.para(fmt.Sprintf("  Items %d to %d  ", it.Item, a.Items[i+n-1].Item), fmt.Sprintf("%d more captures, told together with the items before", n), 4)
+			i += n - 1
+			continue
+		}
 		p.para(fmt.Sprintf("  Item %d  ", it.Item), it.What, 4)
 		if it.SetAside != "" {
 			p.para("    ", "Set aside, not counted: "+it.SetAside, 4)
@@ -306,6 +314,16 @@ func writeItems(p *page, a *shop.Answer, all bool) {
 			p.para("    · ", strings.Join(rest, ", ")+".", 6)
 		}
 	}
+}
+
+// quiet counts the captures at the head of the list that have nothing of their
+// own to say: their readings were compared in findings of earlier items.
+func quiet(items []shop.ItemAnswer, byItem map[int][]shop.FindingAnswer) int {
+	n := 0
+	for n < len(items) && items[n].Kind == "capture" && len(byItem[items[n].Item]) == 0 && len(items[n].Notes) == 0 && items[n].SetAside == "" {
+		n++
+	}
+	return n
 }
 
 func plural(n int) string {

@@ -75,29 +75,6 @@ func chance(x float64) string {
 	return fmt.Sprintf("≈ %.0f %%", 100*x)
 }
 
-// inWords is a chance for a headline, in words.
-func inWords(x float64) string {
-	switch {
-	case x >= 0.985:
-		return "all but certain"
-	case x >= 0.93:
-		return "about nineteen chances in twenty"
-	case x >= 0.86:
-		return "about nine chances in ten"
-	case x >= 0.78:
-		return "about four chances in five"
-	case x >= 0.71:
-		return "about three chances in four"
-	case x >= 0.63:
-		return "about two chances in three"
-	case x >= 0.45:
-		return "about an even chance"
-	case x >= 0.29:
-		return "about one chance in three"
-	}
-	return "about " + strings.TrimPrefix(chance(x), "≈ ")
-}
-
 // weight writes a factor as a bay would: × for, ÷ against, "even" under 5 %.
 func weight(f float64) string {
 	switch {
