@@ -2,6 +2,8 @@ package cli
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -94,6 +96,42 @@ func TestGrowingFile(t *testing.T) {
 		case <-time.After(5 * time.Second):
 			t.Fatal("the sample never arrived")
 		}
+	}
+}
+
+// TestFeedIsSealed: what the feed sent is kept beside the record, and the fingerprint
+// in the sentence is that of the file.
+func TestFeedIsSealed(t *testing.T) {
+	job := t.TempDir()
+	if err := os.Mkdir(filepath.Join(job, "record"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	var said []string
+	for n := 0; n < 2; n++ {
+		c, err := openCapture(job, "record/run.jsonl")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 5 {
+			if err := c.add(row{int64(i), 13.4}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		text, err := c.seal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		said = append(said, text)
+	}
+	if said[0] == said[1] {
+		t.Error("the second session wrote over the first capture")
+	}
+	data, err := os.ReadFile(filepath.Join(job, "record", "run.jsonl.feed-001.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sum := sha256.Sum256(data); !strings.Contains(said[0], hex.EncodeToString(sum[:])) || !strings.Contains(said[0], "5 samples") {
+		t.Errorf("%q does not carry the fingerprint %x", said[0], sum)
 	}
 }
 

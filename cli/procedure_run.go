@@ -86,6 +86,7 @@ type terminal struct {
 	monitors []*watch.Monitor
 	levels   []watch.Level
 	watching map[string]bool // steps whose summary is open
+	capture  *feedCapture    // what the feed sent; nil without a feed
 	waited   bool            // a wait was running when the screen was last drawn
 }
 
@@ -119,6 +120,11 @@ func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o 
 		t.monitors = append(t.monitors, watch.New(lim))
 		t.levels = append(t.levels, watch.NotWatched)
 	}
+	if o.supply != "" || o.listen != "" {
+		if t.capture, err = openCapture(job, name); err != nil {
+			return err
+		}
+	}
 	if o.supply != "" {
 		if err := tailFile(ctx, o.supply, t.rows); err != nil {
 			return err
@@ -147,7 +153,19 @@ func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o 
 		}
 	}
 	go readLines(ctx, in, t.lines)
-	return t.loop(ctx)
+	return errors.Join(t.loop(ctx), t.seal())
+}
+
+// seal ends the capture of the feed with an entry that carries its fingerprint.
+func (t *terminal) seal() error {
+	if t.capture == nil {
+		return nil
+	}
+	text, err := t.capture.seal()
+	if err != nil {
+		return err
+	}
+	return t.put(runner.Entry{Kind: runner.Note, Text: text})
 }
 
 func readLines(ctx context.Context, in io.Reader, out chan<- string) {
@@ -271,6 +289,11 @@ func (t *terminal) leave() error {
 func (t *terminal) sample(r row) (bool, error) {
 	if len(t.monitors) == 0 {
 		return false, nil
+	}
+	if t.capture != nil {
+		if err := t.capture.add(r); err != nil {
+			return false, fmt.Errorf("keep the feed: %w", err)
+		}
 	}
 	t.monitors[0].Add(watch.Sample{At: r.at, Value: t.monitors[0].Limits().Unit.SI(r.v)})
 	return t.judge(r.at)
