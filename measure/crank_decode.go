@@ -55,9 +55,11 @@ func decode(w wheel, ev []edge) decoded {
 		start := -1
 		if len(path) > 0 {
 			start = path[len(path)-1].k
-			path = path[:len(path)-1]
 		}
 		part := cheapest(w, ev[from:to], local[from:to], start)
+		if start >= 0 {
+			part = part[1:] // the edge both chunks share is on the path already
+		}
 		for _, p := range part {
 			p.i += from
 			path = append(path, p)

@@ -14,6 +14,9 @@ func looksLikeCrank(rec *trace.Recording, meta Meta) (bool, string) {
 	if rec.Time.N < 2 || rec.Time.Uniform() && rec.Time.Num == 0 {
 		return false, ""
 	}
+	if len(rec.Channels) > 16 {
+		return false, "" // a log, not an oscilloscope
+	}
 	possible := false
 	for i := range rec.Channels {
 		ch := &rec.Channels[i]
