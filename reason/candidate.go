@@ -51,7 +51,7 @@ func (e *Engine) candidates() (out []candidate, withheld []string) {
 			}
 			for _, x := range s.findings {
 				f := &e.findings[x]
-				if f.State == evidence.NotEstablished {
+				if f.State == evidence.NotEstablished && len(f.From) < mostTakes(f.Feature) {
 					c.slot, c.repeat = k, max(1, f.More)
 				}
 			}
@@ -125,4 +125,13 @@ func (e *Engine) MinutesFor(id string) float64 {
 		}
 	}
 	return 0
+}
+
+// mostTakes is how often a reading is worth taking before another test is: a
+// pickup may be laid on eight times, anything else read three times (our choice).
+func mostTakes(feature string) int {
+	if f, ok := evidence.Lookup(feature); ok && f.PlacementCV > 0 {
+		return 8
+	}
+	return 3
 }

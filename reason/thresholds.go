@@ -60,7 +60,7 @@ var limitTable = []struct {
 	field func(*Limits) *float64
 }{
 	{Threshold{"stop_at", 0.90, "chance the shown parts need together before the search may stop", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
-	{Threshold{"shown_at", 0.50, "chance a part needs, all its ways of failing together, before a direct test of it may show it", ours + ": likelier than everything else"}, func(l *Limits) *float64 { return &l.ShownAt }},
+	{Threshold{"shown_at", 0.70, "chance a part needs, all its ways of failing together, before a direct test of it may show it", ours + ", on the played vehicles of docs/evaluation.md"}, func(l *Limits) *float64 { return &l.ShownAt }},
 	{Threshold{"proof_ratio", 3, "how many times likelier than on a sound part an outcome must be under a fault to prove that fault", ours}, func(l *Limits) *float64 { return &l.ProofRatio }},
 	{Threshold{"suspected_at", 0.10, "chance from which a suspect is called suspected rather than open", ours}, func(l *Limits) *float64 { return &l.SuspectedAt }},
 	{Threshold{"group_ratio", 0.10, "a suspect with at least this share of the leader's chance counts as not yet separated from it", ours}, func(l *Limits) *float64 { return &l.GroupRatio }},
