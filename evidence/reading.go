@@ -11,6 +11,7 @@ const (
 	Clipped         Flag = "clipped"
 	TooSlow         Flag = "sample rate too slow"
 	Inverted        Flag = "polarity inverted"
+	Undersampled    Flag = "crest seen by few samples" // the value stands, with its bias in the uncertainty; it is not called high or low
 	TooFewEvents    Flag = "too few events"
 	Hum             Flag = "hum"
 	PlacedOnce      Flag = "placed once"

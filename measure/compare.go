@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -112,7 +113,15 @@ func (c *Comparison) beyond(b Band, effect float64) bool {
 }
 
 // once: one placement is never enough to call an amplitude high.
-func (c *Comparison) once(r *Row) bool { return c.Feature.Amplitude && r.Placements < 2 }
+// Nor is a crest that few samples saw.
+func (c *Comparison) once(r *Row) bool {
+	return c.Feature.Amplitude && r.Placements < 2 || r.coarse()
+}
+
+// coarse: a crest among the readings was seen by too few samples to be called high.
+func (r *Row) coarse() bool {
+	return slices.ContainsFunc(r.Readings, func(x evidence.Reading) bool { return x.Has(evidence.Undersampled) })
+}
 
 // Compare holds each subject against the median of the others (leave one out, so
 // that a bad cylinder does not pollute its own yardstick). A subject that is
@@ -357,7 +366,7 @@ func (c *Comparison) settle(r *Row, tau2 float64) {
 
 // hopeless is the number of repeats from which it is better said that repeating
 // will not settle it (our choice).
-const hopeless = 50
+const hopeless = 20
 
 // Placements is how many placements each coil needs so that a relative
 // difference is found with 80 % power at two-sided 5 %, when placements scatter

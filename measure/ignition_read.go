@@ -152,8 +152,11 @@ func (g *ignition) heightFlags(p phase) []evidence.Flag {
 		out = append(out, evidence.Clipped)
 	}
 	rise := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.rise, !s.cut }))
-	if rise < riseSamples {
+	switch {
+	case rise < riseUseless:
 		out = append(out, evidence.TooSlow)
+	case rise < riseSampled:
+		out = append(out, evidence.Undersampled)
 	}
 	return out
 }
@@ -171,8 +174,12 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 	m, _, se := middle(heights)
 	one := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.heightSD, !s.cut }))
 	n := float64(len(heights))
+	// Half a sample of rise was added for the crest between two samples. That is right
+	// on average for a straight rise and a sharp crest; a round one needs none of it, a
+	// late one all. So much is the same in every firing, and does not average out.
+	miss := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.miss, !s.cut })) / math.Sqrt(12)
 	// 1 % for what noise adds to a highest sample, bandwidth and rest level (our choice).
-	u := math.Sqrt(se*se + one*one/n + g.w.step*g.w.step/12 + 1e-4*m*m)
+	u := math.Sqrt(se*se + one*one/n + miss*miss + g.w.step*g.w.step/12 + 1e-4*m*m)
 	f := append([]evidence.Flag{}, g.heightFlags(p)...)
 	for _, x := range flags {
 		if x != evidence.TooFewEvents || len(heights) < need {
@@ -184,7 +191,7 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 		switch x {
 		case evidence.Clipped:
 			g.note(x, true, "%s: firing lines are cut off at %.3g; set the recorder to a wider range", g.ch.Name, m)
-		case evidence.TooSlow:
+		case evidence.TooSlow, evidence.Undersampled:
 			g.note(x, true, "%s: at %sS/s only %.0f samples fall on the rise of the firing line; take it at 1 MS/s or more to read its height", g.ch.Name, round3(g.w.rate), stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.rise, !s.cut })))
 		}
 	}

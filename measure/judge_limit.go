@@ -161,7 +161,7 @@ func limitSentence(f evidence.Feature, rs []evidence.Reading, value, sd, low, hi
 		return fmt.Sprintf("%s: %s, too low; %s%s.", who, v, lim, src)
 	}
 	if more == 0 {
-		return fmt.Sprintf("%s: %s, outside by far less than it can be trusted to; %s%s. Not established.", who, v, lim, src)
+		return fmt.Sprintf("%s: %s, outside by far less than it can be trusted to; %s%s. Not established, and repeating it will not settle it; another kind of test may.", who, v, lim, src)
 	}
 	return fmt.Sprintf("%s: %s, outside by less than it can be trusted to; %s%s. Not established: measure it %s.", who, v, lim, src, moreTimes(more))
 }

@@ -101,6 +101,9 @@ func (c *Comparison) say(r Row) string {
 	case f.PlacementCV > 0:
 		do = "place it " + moreTimes(r.More)
 	}
+	if r.coarse() {
+		do += ", at 1 MS/s or more: too few samples saw the crest"
+	}
 	if seen {
 		return fmt.Sprintf("%s: %s; not established (%s, %s%s): %s.", who, what, spread, often, n, do)
 	}
