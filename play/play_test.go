@@ -9,7 +9,7 @@ import (
 // TestPlayed plays a few vehicles through files, measurement and odds and holds
 // what must never happen. PROVEOUT_PLAY=1000 plays more.
 func TestPlayed(t *testing.T) {
-	n := 12
+	n := 6
 	if s := os.Getenv("PROVEOUT_PLAY"); s != "" {
 		n, _ = strconv.Atoi(s)
 	}
@@ -28,6 +28,9 @@ func TestPlayed(t *testing.T) {
 	s := Tally(1, games)
 	if err := s.Write(testWriter{t}); err != nil {
 		t.Fatal(err)
+	}
+	if s.WronglyShown > 0 {
+		t.Errorf("a wrong cause was called shown in %d of %d", s.WronglyShown, s.Jobs)
 	}
 	if 2*s.First < s.Jobs {
 		t.Errorf("right cause in first place in only %d of %d", s.First, s.Jobs)
