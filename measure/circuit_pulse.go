@@ -272,8 +272,9 @@ func (p *pulseTrain) usable() []currentPulse {
 // clippedAt reports whether most pulses end in a top of exactly one value while
 // the trace moves elsewhere: the recorder's end, not the circuit's. On a coarse
 // recorder a current limit looks the same when each pulse ends in the same step;
-// that is taken for clipping too, since a wider range settles it.
-func (p *pulseTrain) clippedAt(fullScale float64) bool {
+// that is taken for clipping too, since a wider range settles it; not with level
+// true, for a current that settles to one level by itself.
+func (p *pulseTrain) clippedAt(fullScale float64, level bool) bool {
 	n, whole := 0, 0
 	same, first := true, math.NaN()
 	for _, c := range p.all {
@@ -288,7 +289,7 @@ func (p *pulseTrain) clippedAt(fullScale float64) bool {
 		same = same && math.Abs(top-first) < 1e-9*math.Max(1, math.Abs(first))
 		if c.flat >= 4 && (fullScale > 0 && top >= 0.999*fullScale || p.sigma > 1e-4*p.top && p.step < 3*p.sigma) {
 			n++
-		} else if c.flat >= 4 && p.step > 0 && same && whole > 1 {
+		} else if c.flat >= 4 && p.step > 0 && same && whole > 1 && !level {
 			n++
 		}
 	}

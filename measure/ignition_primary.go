@@ -95,7 +95,8 @@ func (r *Result) join(o Result) {
 // primary is the work on one coil.
 type primary struct {
 	*sheet
-	dwells []dwell
+	dwells  []dwell
+	clipped bool // the recorder cut the top off: times and the ramp below it stand
 }
 
 // dwell is one closing of the driver.
@@ -166,16 +167,11 @@ func (g *primary) current(ch *trace.Channel, runs []trace.Segment) bool {
 		g.note(evidence.Inverted, false, "%s: the current runs the other way through the clamp; the trace was turned over for measuring", ch.Name)
 		g.flag(evidence.Inverted)
 	}
-	if p.clippedAt(ch.FullScale) {
-		g.flagged(evidence.Clipped, "%s: the current is cut off at %.3g; set the recorder to a wider range", ch.Name, p.top)
+	if g.clipped = p.clippedAt(ch.FullScale, false); g.clipped {
+		g.note(evidence.Clipped, true, "%s: the current is cut off at %.3g; set the recorder to a wider range", ch.Name, p.top)
 	}
 	g.read(&p, ch)
 	return true
-}
-
-func (g *primary) flagged(f evidence.Flag, format string, args ...any) {
-	g.note(f, true, format, args...)
-	g.flag(f)
 }
 
 // fit fits the ramp of one pulse and finds switch-on, step and shelf.

@@ -54,8 +54,7 @@ func (g *primary) read(p *pulseTrain, ch *trace.Channel) {
 	g.steps(p, first, last, few)
 	shelves := g.take(func(d dwell) (float64, bool) { return d.shelf, d.fits })
 	sh, se := spreadMiddle(shelves, 1/g.rate)
-	clipped := hasFlag(g.flags, evidence.Clipped)
-	if !clipped {
+	if !g.clipped {
 		g.emit("coil.limit_shelf", "s", sh, se, len(shelves), first, last, few...)
 	}
 	k, sdK, ok := g.rateOf()
@@ -70,7 +69,11 @@ func (g *primary) read(p *pulseTrain, ch *trace.Channel) {
 	}
 	peaks := g.take(func(d dwell) (float64, bool) { return d.top(p.sigma), true })
 	i, se := spreadMiddle(peaks, p.sigma)
-	good := g.emit("coil.primary_current", "A", i, math.Hypot(se, p.step/math.Sqrt(12)), len(peaks), first, last, few...)
+	peakFlags := few
+	if g.clipped {
+		peakFlags = append(append([]evidence.Flag{}, few...), evidence.Clipped)
+	}
+	good := g.emit("coil.primary_current", "A", i, math.Hypot(se, p.step/math.Sqrt(12)), len(peaks), first, last, peakFlags...)
 	if !good {
 		return
 	}

@@ -114,6 +114,8 @@ type ramps struct {
 	noise, hum, gain   float64
 	offset, droop      float64 // droop: time constant of an AC-coupled clamp, 0 = none
 	clip, grid         float64
+	supplyOff          float64 // error of the supply voltage that is typed in
+	driverOff          float64
 	seed               uint64
 }
 
@@ -137,13 +139,14 @@ func (p ramps) draw() []float64 {
 		}
 	}
 	lost := 0.0
+	start, stride := rng.IntN(len(noiseTable)), 2*rng.IntN(len(noiseTable)/2)+1
 	for i := range v {
 		x := v[i]
 		if p.droop > 0 {
 			x -= lost
 			lost += x / p.droop / p.rate
 		}
-		x = p.gain*(x+p.hum*math.Sin(2*math.Pi*50*float64(i)/p.rate+phase)+p.noise*rng.NormFloat64()) + p.offset
+		x = p.gain*(x+p.hum*math.Sin(2*math.Pi*50*float64(i)/p.rate+phase)+p.noise*noiseTable[(start+i*stride)&(len(noiseTable)-1)]) + p.offset
 		if p.clip > 0 {
 			x = math.Max(-p.clip, math.Min(p.clip, x))
 		}
@@ -155,8 +158,9 @@ func (p ramps) draw() []float64 {
 	return v
 }
 
+// capture gives the supply as a person would: off by 0.1 V (one sigma) when told to.
 func (p ramps) capture(m Meta) (Result, error) {
-	m.Known = Known{SupplyVolts: p.volts, DriverVolts: 1e-9}
+	m.Known = Known{SupplyVolts: p.volts + 0.5 + p.supplyOff, DriverVolts: 0.5 + p.driverOff}
 	return Capture(IgnitionPrimary, sampledAt(p.rate, channel("clamp", "A", p.draw())), m)
 }
 

@@ -46,7 +46,7 @@ const (
 // Features (trade.md 2.4):
 //
 //	injector.on_time        s    switch-on to switch-off, from voltage where there is one
-//	injector.resistance     ohm  saturated drivers: supply over the current the ramp tends to
+//	injector.resistance     ohm  saturated drivers: supply over the current the ramp tends to; the clamp's scale error (1-3 %) is not in its uncertainty
 //	injector.peak_current   A    highest current
 //	injector.hold_current   A    peak and hold, boosted: median over the second half
 //	injector.peak_time      s    switch-on to the highest current, same drivers
@@ -231,7 +231,7 @@ func (g *injector) startFit(c currentPulse, up int) (ramp, bool) {
 }
 
 // findStop finds the start of the last fall: blocks of 20 us, walked back from the
-// end as long as they fall, then the line through 90 and 70 % of the level there.
+// end as long as they lie below what was 60 us before, then the line through 90 and 70 % of the level there.
 func (g *injector) findStop(s *shot) {
 	v, c := g.p.v, &s.currentPulse
 	size := max(1, int(20e-6*g.rate))
@@ -242,21 +242,19 @@ func (g *injector) findStop(s *shot) {
 		}
 		return m
 	}
-	least := math.Max(4*g.p.sigma/math.Sqrt(float64(size)), 0.012*g.p.top)
+	lag := max(2*size, int(60e-6*g.rate))
+	least := math.Max(5*g.p.sigma/math.Sqrt(float64(size)), 0.036*g.p.top)
 	j := min(c.last, len(v)-size)
-	for j-size > c.first && mean(j-size)-mean(j) > least {
-		j -= size
+	for j-lag > c.first && mean(j-lag)-mean(j) > least {
+		j -= max(1, size/2)
 	}
-	back := max(c.first, j-2*size)
-	level := stats.Median(v[back:max(back+1, j)])
-	if k := max(c.first, j-size/2); j > k {
-		// The level may still rise or fall slowly: its last part counts.
-		level = stats.Median(v[k : j+1])
-	}
+	// The level just before: where the fall has not begun.
+	k := max(c.first, j-lag)
+	level := stats.Median(v[max(c.first, k-size):max(k, c.first+1)])
 	c.end = level - c.before
 	cross := func(share float64) float64 {
 		x := c.before + share*c.end
-		for i := max(1, j-size); i < len(v); i++ {
+		for i := max(1, j-lag); i < len(v); i++ {
 			if v[i] <= x && v[i-1] > x {
 				return g.seconds(i-1) + (v[i-1]-x)/(v[i-1]-v[i])*(g.seconds(i)-g.seconds(i-1))
 			}

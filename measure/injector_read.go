@@ -15,10 +15,10 @@ func (g *injector) readCurrent(ch, voltage *trace.Channel) {
 	n := len(g.pulses)
 	first, last := g.pulses[0].first, g.pulses[n-1].last
 	few := eventFlags(n)
+	clipped := g.p.clippedAt(ch.FullScale, g.driver == Saturated)
 	if g.opens == nil {
-		g.onTimeFromCurrent(first, last, few)
+		g.onTimeFromCurrent(first, last, clipped, few)
 	}
-	clipped := g.p.clippedAt(ch.FullScale) && g.driver != Saturated || ch.FullScale > 0 && g.p.clippedAt(ch.FullScale)
 	if clipped {
 		g.note(evidence.Clipped, true, "%s: the current is cut off at %.3g; set the recorder to a wider range", ch.Name, g.p.top)
 		few = append(append([]evidence.Flag{}, few...), evidence.Clipped)
@@ -34,7 +34,9 @@ func (g *injector) readCurrent(ch, voltage *trace.Channel) {
 		g.emit("injector.peak_current", "A", m, math.Hypot(se, math.Max(g.p.sigma/size, g.p.step/math.Sqrt(12))), n, first, last, few...)
 	}
 	if g.driver == Saturated {
-		if amperes {
+		if clipped {
+			g.refuse("injector.resistance", evidence.Clipped, "the current is cut off by the recorder", "set the recorder to a wider range")
+		} else if amperes {
 			g.resistance(ch, voltage, first, last, few)
 		}
 	} else {
@@ -50,7 +52,7 @@ func (g *injector) readCurrent(ch, voltage *trace.Channel) {
 }
 
 // onTimeFromCurrent emits the on-time where no voltage shows the driver itself.
-func (g *injector) onTimeFromCurrent(first, last int, few []evidence.Flag) {
+func (g *injector) onTimeFromCurrent(first, last int, clipped bool, few []evidence.Flag) {
 	if f := stats.Median(g.take(func(s shot) float64 { return s.fallTime })); f > slowestFall {
 		g.refuse("injector.on_time", "", fmt.Sprintf("the current takes %.1f ms to die away: when the driver opened cannot be told from it", 1e3*f), "record the voltage on the driver side too")
 		return
@@ -66,9 +68,12 @@ func (g *injector) onTimeFromCurrent(first, last int, few []evidence.Flag) {
 	if 1/g.rate > 0.02*m {
 		few = append(append([]evidence.Flag{}, few...), evidence.TooSlow)
 	}
+	if clipped && fall > 0.01*m {
+		few = append(append([]evidence.Flag{}, few...), evidence.Clipped) // the fall begins above the cut
+	}
 	// The fall is taken for a straight line; one that bends puts its start off by
-	// up to some hundredths of its length.
-	g.emit("injector.on_time", "s", m, math.Hypot(se, math.Hypot(0.02*fall, 0.15/g.rate)), len(times), first, last, few...)
+	// up to a hundredth of its length (an exponential), any share of that alike.
+	g.emit("injector.on_time", "s", m, math.Hypot(se, math.Hypot(0.006*fall, 0.1/g.rate)), len(times), first, last, few...)
 }
 
 // resistance emits supply over the current that the last part of the rise tends
@@ -93,10 +98,10 @@ func (g *injector) resistance(ch, voltage *trace.Channel, first, last int, few [
 			continue
 		}
 		final := r.i0 + r.s/r.k - s.before
-		if final < s.end || final > 1.6*s.end {
+		if final < 0.97*s.end || final > 1.6*s.end { // the end level carries noise
 			continue
 		}
-		rs, gains = append(rs, across/final), append(gains, final/s.end-1)
+		rs, gains = append(rs, across/final), append(gains, math.Max(0, final/s.end-1))
 	}
 	if 3*len(rs) < 2*len(g.pulses) {
 		// A flat end is the level itself.

@@ -97,6 +97,8 @@ type shots struct {
 	n                                    int
 	noise, hum, gain, offset, droop      float64
 	clip                                 float64
+	bent                                 float64 // 0: straight fall, 1: exponential
+	supplyOff, driverOff                 float64
 	seed                                 uint64
 }
 
@@ -117,20 +119,22 @@ func (p shots) draw() []float64 {
 				v[i] = p.volts / p.ohms * (1 - math.Exp(-x*p.ohms/p.henry))
 				continue
 			}
-			if v[i] = end * (1 - (x-p.on)/220e-6); v[i] < 0 {
-				v[i] = 0
+			y := (x - p.on) / 220e-6
+			v[i] = end * ((1-p.bent)*math.Max(0, 1-y) + p.bent*math.Exp(-2.2*y))
+			if y > 5 {
 				break
 			}
 		}
 	}
 	lost := 0.0
+	start, stride := rng.IntN(len(noiseTable)), 2*rng.IntN(len(noiseTable)/2)+1
 	for i := range v {
 		x := v[i]
 		if p.droop > 0 {
 			x -= lost
 			lost += x / p.droop / p.rate
 		}
-		x = p.gain*(x+p.hum*math.Sin(2*math.Pi*50*float64(i)/p.rate+phase)+p.noise*rng.NormFloat64()) + p.offset
+		x = p.gain*(x+p.hum*math.Sin(2*math.Pi*50*float64(i)/p.rate+phase)+p.noise*noiseTable[(start+i*stride)&(len(noiseTable)-1)]) + p.offset
 		if p.clip > 0 {
 			x = math.Max(-p.clip, math.Min(p.clip, x))
 		}
@@ -141,7 +145,7 @@ func (p shots) draw() []float64 {
 
 func (p shots) capture() (Result, error) {
 	m := cyl2()
-	m.Known = Known{SupplyVolts: p.volts, DriverVolts: 1e-9}
+	m.Known = Known{SupplyVolts: p.volts + 0.5 + p.supplyOff, DriverVolts: 0.5 + p.driverOff}
 	return Capture(InjectorKind, sampledAt(p.rate, channel("clamp", "A", p.draw())), m)
 }
 
