@@ -18,6 +18,7 @@ func newDiagnose() *cobra.Command {
 	var asJSON, all, anyEquipment bool
 	var rank string
 	var faults int
+	var maxValues int64
 	c := &cobra.Command{
 		Use:   "diagnose JOBDIR",
 		Short: "Say what a job's files show, what is ruled out, what is left, what to do next",
@@ -34,6 +35,7 @@ docs/job-folder.md describes the folder.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			o := shop.Options{Program: Version(), Progress: progress(c)}
+			o.Limits.Values = maxValues
 			switch rank {
 			case "ends", "bits", "cost":
 				o.Reason.Rank = reason.Rank(rank)
@@ -74,6 +76,7 @@ docs/job-folder.md describes the folder.`,
 	f.BoolVar(&all, "all", false, "list everything, however unlikely")
 	f.BoolVar(&anyEquipment, "any-equipment", false, "list tests whose equipment is not on hand too")
 	f.StringVar(&rank, "rank", "ends", "order of next tests: ends (chance it ends the search per minute), bits (doubt removed per minute), cost (minutes to a finished repair)")
+	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
 	f.IntVar(&faults, "faults", 3, "how many faults at once to consider, 1 to 3")
 	return c
 }

@@ -20,6 +20,7 @@ func newMeasure() *cobra.Command {
 	var kind, subject, state, rate, placement, fuel string
 	var columns []string
 	var cylinders int
+	var maxValues int64
 	c := &cobra.Command{
 		Use:   "measure FILE...",
 		Short: "Measure loose capture files, without a job",
@@ -38,6 +39,7 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 				Options: shop.Options{Program: Version(), Progress: progress(c)}, Kind: kind, Placement: placement, Calibrated: calibrated,
 				Condition: evidence.Condition{State: evidence.State(state)}, Engine: vehicle.Engine{Cylinders: cylinders, Fuel: fuel},
 			}
+			o.Limits.Values = maxValues
 			var err error
 			if subject != "" {
 				if o.Subject, err = evidence.ParseSubject(subject); err != nil {
@@ -88,9 +90,12 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f.BoolVar(&calibrated, "calibrated", false, "the probe's scale can be trusted")
 	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT], for example "Channel A=ignition_secondary:mV"; may be repeated`)
 	f.IntVar(&cylinders, "cylinders", 0, "cylinders of the engine, where it matters")
+	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
 	f.StringVar(&fuel, "fuel", "", "petrol, diesel, lpg, cng or ethanol, where it matters")
 	return c
 }
+
+const maxValuesHelp = "values kept of one recording (rows times columns, 8 bytes each); 0: 268 million"
 
 // parseColumn reads NAME=ROLE[:UNIT].
 func parseColumn(spec string) (trace.Column, error) {

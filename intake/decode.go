@@ -60,10 +60,17 @@ func read(name string, src io.Reader, total int64, opts Options) File {
 	if opts.Progress != nil {
 		count.tell = func(n int64) { opts.Progress(name, n, total) }
 	}
+	if at, ok := src.(io.ReaderAt); ok && total > 0 {
+		opts.Text.At = at
+	}
 	err := f.decode(count, disk, total, opts, lim)
 	f.Size = count.n
 	// The rest is read for the hash even when decoding gave up; a limit or a read
-	// error is final.
+	// error is final. A large file that was refused at sight is not worth the wait.
+	if big := total > hashRefused; big && (f.Kind == trace.KindBinary || errors.Is(err, trace.ErrTooMany)) {
+		f.Err = fmt.Errorf("%s: %w", name, err)
+		return f
+	}
 	if _, rest := io.Copy(io.Discard, count); rest == nil {
 		f.Size = count.n
 		f.SHA256 = hexSum(sum)
@@ -79,6 +86,10 @@ func read(name string, src io.Reader, total int64, opts Options) File {
 	}
 	return f
 }
+
+// hashRefused is the size up to which a refused file is still read to its end for
+// its hash (our choice: a tenth of a second).
+const hashRefused = 64 << 20
 
 func hexSum(h hash.Hash) string { return hex.EncodeToString(h.Sum(nil)) }
 
@@ -111,7 +122,7 @@ func (f *File) decode(count *countReader, disk *limitReader, total int64, opts O
 		if err != nil && err != io.EOF && len(head) == 0 {
 			return fmt.Errorf("packed with gzip, but damaged (%w); copy it again", err)
 		}
-		total = 0
+		total, opts.Text.At = 0, nil
 		if kind, hint = trace.Sniff(head, int64(len(head))); kind == trace.KindGzip {
 			return errors.New("packed with gzip twice; unpack it once")
 		}

@@ -225,5 +225,5 @@ func checkName(name string) error {
 func hasMeta(s string) bool { return strings.ContainsAny(s, "*?[") }
 
 func tooLong(name string, total int64, lim Limits) error {
-	return fmt.Errorf("%s has %s, at most %s can be read: %w; cut it into shorter captures, or raise the limit", name, size(total), size(lim.File), ErrTooLarge)
+	return fmt.Errorf("%s has %s, at most %s can be read: %w; cut it into shorter captures", name, size(total), size(lim.File), ErrTooLarge)
 }

@@ -260,7 +260,7 @@ func TestLimits(t *testing.T) {
 		large bool
 	}{
 		{"big.csv", Limits{File: 1000}, "at most 1000 bytes", true},
-		{"big.csv", Limits{Values: 1000}, "more than 1000 values", false},
+		{"big.csv", Limits{Values: 1000}, "--max-values", false},
 		{"big.csv.gz", Limits{Unpacked: 100000}, "unpacked file is longer than 97.7 KiB", true},
 		{"bomb.csv.gz", Limits{}, "packed bytes unpack to more than", true},
 		{"zeros.gz", Limits{}, "not text", false},

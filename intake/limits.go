@@ -58,7 +58,7 @@ func (l *limitReader) Read(p []byte) (int, error) {
 	n, err := l.r.Read(p)
 	l.n += int64(n)
 	if l.n > l.max {
-		l.err = fmt.Errorf("%s is longer than %s: %w; cut it into shorter captures, or raise the limit", l.what, size(l.max), ErrTooLarge)
+		l.err = fmt.Errorf("%s is longer than %s: %w; cut it into shorter captures", l.what, size(l.max), ErrTooLarge)
 		return 0, l.err
 	}
 	return n, err

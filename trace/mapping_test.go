@@ -1,6 +1,8 @@
 package trace
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -112,7 +114,7 @@ func TestMappingErrors(t *testing.T) {
 		{"zero bytes", "a,b\n1,2\n\x00\x00", TextOptions{}, []string{"byte 8", "zero bytes"}},
 		{"empty", "", TextOptions{}, []string{"empty"}},
 		{"blank", "\n\n  \n", TextOptions{}, []string{"empty"}},
-		{"too many values", mapped, TextOptions{MaxValues: 10}, []string{"more than 10 values", "raise the limit"}},
+		{"too many values", mapped, TextOptions{MaxValues: 10}, []string{"more than 10 values", "--max-values 12"}},
 	} {
 		_, err := ReadText(strings.NewReader(c.text), c.opts)
 		if err == nil {
@@ -162,5 +164,29 @@ func TestParseRate(t *testing.T) {
 		if got, err := ParseRate(s); err == nil {
 			t.Errorf("%q was taken as %v Hz", s, got)
 		}
+	}
+}
+
+// A file of too many values is refused before its rows are read, with the number
+// of values in it within a few percent; one that just fits is read.
+func TestTooManyIsRefusedAtOnce(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time,a\n")
+	for i := range 200000 {
+		fmt.Fprintf(&b, "%d,%d\n", i, i%7)
+	}
+	text := b.String()
+	read := 0
+	opts := TextOptions{At: strings.NewReader(text), Size: int64(len(text)), MaxValues: 300000, Progress: func(n int64) { read = int(n) }}
+	_, err := ReadText(strings.NewReader(text), opts)
+	if !errors.Is(err, ErrTooMany) || !strings.Contains(err.Error(), "--max-values 4") || !strings.Contains(err.Error(), "about 0.4") {
+		t.Errorf("%v", err)
+	}
+	if read > headSize {
+		t.Errorf("%d bytes were read before", read)
+	}
+	opts.MaxValues = 400000
+	if rec, err := ReadText(strings.NewReader(text), opts); err != nil || rec.Time.N != 200000 {
+		t.Errorf("%v", err)
 	}
 }

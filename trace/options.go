@@ -2,6 +2,7 @@ package trace
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"proveout/unit"
@@ -22,6 +23,9 @@ type TextOptions struct {
 	Layout Layout
 	// Size is the number of bytes to come, as a hint for reserving memory; 0 = unknown.
 	Size int64
+	// At reads the same bytes out of order, where that can be done: with it and Size a
+	// file of too many values is refused before it is read.
+	At io.ReaderAt
 	// Workers is how many chunks are read at the same time; 0 = one.
 	Workers int
 	// MaxValues bounds the values kept (rows times columns, time included); 0 = DefaultMaxValues.

@@ -91,6 +91,9 @@ func ReadText(r io.Reader, opts TextOptions) (*Recording, error) {
 	}
 	f := &feeder{size: size, r: &lastError{r: text}, off: int64(p.bodyOff + enc.bom), tell: opts.Progress, taken: int64(p.bodyOff + enc.bom)}
 	a := newAssembly(p, opts)
+	if err := a.refuseTooMany(a.limit()); err != nil {
+		return nil, err
+	}
 	if err := pump(f, p, workers, a.add); err != nil {
 		return nil, err
 	}
@@ -138,13 +141,17 @@ func newAssembly(p *plan, opts TextOptions) *assembly {
 	return &assembly{plan: p, opts: opts, vals: make([][]float64, p.slots), missing: make([]int, p.slots)}
 }
 
-func (a *assembly) add(c *chunk) error {
-	limit := a.opts.MaxValues
-	if limit <= 0 {
-		limit = DefaultMaxValues
+func (a *assembly) limit() int64 {
+	if a.opts.MaxValues > 0 {
+		return a.opts.MaxValues
 	}
+	return DefaultMaxValues
+}
+
+func (a *assembly) add(c *chunk) error {
+	limit := a.limit()
 	if perRow := int64(a.perRow()); (int64(a.rows)+int64(c.rows))*perRow > limit {
-		return fmt.Errorf("line %d: the file holds more than %d values (%d columns); cut it into shorter captures or raise the limit", a.bodyNo+a.lines, limit, len(a.cols))
+		return fmt.Errorf("line %d: %w", a.bodyNo+a.lines, tooMany(0, limit, len(a.cols), false))
 	}
 	if a.rows == 0 && c.rows > 0 {
 		a.reserve(c, limit)

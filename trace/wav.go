@@ -241,7 +241,7 @@ func (w *wavReader) readData(size int64) error {
 		w.at += int64(n)
 		left -= int64(n)
 		if int64(len(w.vals[0]))*int64(f.channels)+int64(n/frame*f.channels) > limit {
-			return fmt.Errorf("byte %d: the file holds more than %d values; cut it into shorter captures or raise the limit", w.at, limit)
+			return fmt.Errorf("byte %d: the file holds more than %d values; cut it into shorter captures, or give --max-values with more (8 bytes of memory each)", w.at, limit)
 		}
 		f.decode(buf[:n/frame*frame], w.vals)
 		if w.opts.Progress != nil {
