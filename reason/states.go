@@ -384,6 +384,7 @@ func (e *Engine) stop(a *Answer) {
 	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Retaken }):
 		a.Stop = "Not yet: readings disagree; settle that first."
 	case e.shownChance(a) >= l.StopAt:
+		a.Stopped = true
 		a.Stop = fmt.Sprintf("Stop: shown, and with chance %s the cause.", percent(e.shownChance(a)))
 	case e.shownChance(a) > 0:
 		a.Stop = fmt.Sprintf("Not yet: what is shown has chance %s; %s is asked before the search stops, since something else may be wrong as well.", percent(e.shownChance(a)), percent(l.StopAt))

@@ -123,6 +123,7 @@ type Answer struct {
 	Group     []string
 	GroupText string
 	Stop      string // which stopping rule holds, or what is missing for it
+	Stopped   bool   // the stopping rule holds: the search is over
 	// Leader is the index in Suspects of the most likely suspect and RunnerUp of
 	// the next; RunnerUp is -1 with a single suspect.
 	Leader, RunnerUp int

@@ -72,7 +72,7 @@ func (w *work) fill(r *reason.Answer) {
 	for _, k := range r.Conflicts {
 		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
 	}
-	a.Stopped = strings.HasPrefix(r.Stop, "Stop")
+	a.Stopped = r.Stopped
 	for i := range r.Next {
 		if a.Stopped {
 			break // the search is over: what comes next is the repair, not a test

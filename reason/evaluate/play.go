@@ -149,6 +149,17 @@ func (t *Truth) is(suspect int) bool {
 	return false
 }
 
+// part reports whether suspect i is a way of failing of a part that is bad.
+func (w *World) part(t *Truth, i int) bool {
+	s := &w.In.Suspects[i]
+	for _, c := range t.Causes {
+		if o := &w.In.Suspects[c]; o.Component == s.Component && o.Subject == s.Subject {
+			return true
+		}
+	}
+	return false
+}
+
 // score reads an answer against the truth.
 func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 	index := map[*book.Suspect]int{}
@@ -162,19 +173,18 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 		open = open || !c.Retaken
 	}
 	j.Conflict = j.Conflict || open
+	j.Stopped = a.Stopped
 	for x := range a.Suspects {
 		s := &a.Suspects[x]
 		i := index[s.Suspect]
 		j.Chances[i] = s.Chance
 		switch s.State {
 		case reason.Shown:
-			if t.is(i) {
+			// A direct test shows a part, not one way of failing.
+			if w.part(t, i) {
 				j.RightShown = true
 			} else {
 				j.WronglyShown = true
-			}
-			if x == 0 && !open {
-				j.Stopped = true
 			}
 		case reason.RuledOut:
 			j.RuledOut++
