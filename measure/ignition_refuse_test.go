@@ -63,7 +63,8 @@ func TestIgnitionRefuses(t *testing.T) {
 				t.Errorf("%s: no reason or remedy: %+v", name, m)
 			}
 		}
-		if kind, why := Recognise(recording(1e6, v), Meta{}); kind != "" {
+		// A signal that really is of another kind may be recognised as that one.
+		if kind, why := Recognise(recording(1e6, v), Meta{}); kind != "" && !(kind == InjectorKind && strings.HasPrefix(name, "injector")) {
 			t.Errorf("%s: recognised as %s (%s)", name, kind, why)
 		}
 	}
