@@ -107,7 +107,11 @@ func writeModule(p *page, m *obd.Module) {
 			p.line("    Freeze frame: none stored")
 			continue
 		}
-		p.para("    Freeze frame of "+fr.Code.String()+": ", frameWords(fr), 6)
+		of := "Freeze frame of " + fr.Code.String()
+		if !fr.CodeRead { // nobody asked which code stored it
+			of = "Freeze frame (the code that stored it was not read)"
+		}
+		p.para("    "+of+": ", frameWords(fr), 6)
 	}
 	for i := range m.Readiness {
 		p.para("    Readiness: ", readinessWords(&m.Readiness[i].Readiness), 6)

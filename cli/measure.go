@@ -121,7 +121,11 @@ func writeMeasured(p *page, f shop.MeasuredFile) {
 		p.para("  ", what, 2)
 	}
 	if f.Error != "" {
-		p.para("  ", upper(f.Error), 2)
+		text := f.Error
+		if !strings.HasPrefix(text, f.File) { // a name stays as it was typed
+			text = upper(text)
+		}
+		p.para("  ", text, 2)
 	}
 	for _, g := range f.Findings {
 		p.para("  · ", g.Sentence, 4)

@@ -142,6 +142,9 @@ func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
 		}
 	}
 	s := obd.Read(log)
+	if s.Records == 0 {
+		w.leftOut(f.Name, 0, "no diagnostic message was found in it")
+	}
 	item.What = fmt.Sprintf("diagnostic messages%s, %d messages of %d module%s", where(c), s.Messages, len(s.Modules), plural(len(s.Modules)))
 	for _, n := range s.Notes {
 		w.note(f.Name, n.Line, n.Text)

@@ -29,7 +29,10 @@ func sessionSummary(s *obd.Session) []string {
 			said = append(said, lampWords(&r.Readiness))
 		}
 		for _, f := range m.FreezeFrames {
-			if f.CodeRead && !f.Empty() {
+			switch {
+			case !f.CodeRead && len(f.Values)+len(f.Unknown) > 0:
+				said = append(said, "a freeze frame was saved, of a code that was not read")
+			case f.CodeRead && !f.Empty():
 				said = append(said, fmt.Sprintf("a freeze frame of %s was saved", f.Code))
 			}
 		}

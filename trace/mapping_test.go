@@ -190,3 +190,28 @@ func TestTooManyIsRefusedAtOnce(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// A first row that is cut short must not cost the header.
+func TestShortFirstRowKeepsTheHeader(t *testing.T) {
+	rec, err := ReadText(strings.NewReader("Time (s),Engine speed (rpm),Vehicle speed (km/h)\n0.0,800\n0.1,801,36\n0.2,802,36\n0.3,803,36\n"), TextOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rec.Channels) != 2 || rec.Channels[0].Label != "Engine speed" || rec.Time.N != 4 || !math.IsNaN(rec.Channels[1].Values[0]) || rec.Channels[1].Values[1] != 10 {
+		t.Errorf("%+v", rec)
+	}
+	wantNote(t, rec, "2 of 3 values", false)
+}
+
+// Log lines among rubbish are a damaged log of messages; a row of numbers beside
+// them is a table.
+func TestDamagedLogIsStillALog(t *testing.T) {
+	for text, want := range map[string]Kind{
+		"(1.0) can0 7E8#06410\n(2.0) can0 7E8#ZZ\nhello\n(3.0) can0 7E8#064100BE3FA813\n": KindMessages,
+		"note 7E8#0641\nremark\nthird\n1,2\n2,3\n":                                        KindText,
+	} {
+		if kind, _ := Sniff([]byte(text), int64(len(text))); kind != want {
+			t.Errorf("%q: %s", text, kind)
+		}
+	}
+}

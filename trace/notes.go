@@ -43,7 +43,7 @@ var tail = [nOddities]string{
 }
 
 // lost says which kinds mean that data could not be used.
-var lost = [nOddities]bool{oddCut: true, oddLong: true, oddTime: true, oddCell: true, oddInf: true, oddText: true}
+var lost = [nOddities]bool{oddCut: true, oddLong: true, oddTime: true, oddCell: true, oddInf: true, oddText: true, oddBack: true}
 
 // noteBook collects notes, lists the first few of each kind and counts the rest.
 type noteBook struct {

@@ -59,6 +59,7 @@ func makePlan(lines []sampleLine, opts TextOptions) (*plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	t.first = overShortRows(lines, t)
 	p := &plan{d: t.d, cells: t.cells, time: -1, bodyOff: lines[t.first].off, bodyNo: lines[t.first].no, careful: opts.careful}
 	p.note(0, "delimiter: %s", p.d)
 	if t.cells == 2 && t.d.delim == ',' && opts.Delimiter == "" && wholeNumbersOnly(t) && p.bodyNo == 1 {
@@ -98,6 +99,33 @@ func makePlan(lines []sampleLine, opts TextOptions) (*plan, error) {
 		return nil, fmt.Errorf("the file has a time column but no column with values")
 	}
 	return p, nil
+}
+
+// overShortRows moves the beginning of the body up over rows of numbers that are
+// cut short, when a header of full width stands right above them: the first rows
+// of a log often lack what was not yet read.
+func overShortRows(lines []sampleLine, t trial) int {
+	i := t.first
+	for i > 0 {
+		row := t.classes[i-1]
+		short := len(row) >= 2 && len(row) < t.cells && len(trimSpace(lines[i-1].text)) > 0
+		for _, c := range row {
+			short = short && (c == classNumber || c == classMissing || c == classClock || c == classStamp)
+		}
+		if !short {
+			break
+		}
+		i--
+	}
+	if i == t.first || i == 0 || len(t.classes[i-1]) != t.cells {
+		return t.first
+	}
+	for _, c := range t.classes[i-1] {
+		if c != classText {
+			return t.first
+		}
+	}
+	return i
 }
 
 func wholeNumbersOnly(t trial) bool {
@@ -151,7 +179,7 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 	for i := range p.cols {
 		c := &p.cols[i]
 		if c.odd != "" && c.kind == colValue && (c.mapped == 0 || c.unit.IsZero()) {
-			p.note(0, "column %q: %q is not a unit known here; values are kept as they stand", c.name, c.odd)
+			p.notes = append(p.notes, Note{Text: fmt.Sprintf("column %q: %q is not a unit known here; values are kept as they stand", c.name, c.odd), Lost: true})
 		}
 		if c.kind == colValue {
 			c.scale = c.factor

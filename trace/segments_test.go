@@ -97,7 +97,7 @@ func TestLinesOfNotes(t *testing.T) {
 	// A clock that runs backwards is noted with its line too.
 	text := b.String() + "0.5,1\n0.50001,2\n"
 	rec := read(t, text, TextOptions{})
-	if n := wantNote(t, rec, "runs backwards", false); n.Line != line+1 {
+	if n := wantNote(t, rec, "runs backwards", true); n.Line != line+1 {
 		t.Errorf("backwards at line %d, want %d", n.Line, line+1)
 	}
 }

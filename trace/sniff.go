@@ -89,7 +89,7 @@ func control(head []byte) int {
 // most lines are a log line "(stamp) bus id#data" or a run of hex byte pairs,
 // and at least one of the hex lines cannot be a row of decimal numbers.
 func looksLikeMessages(head []byte) bool {
-	lines, logs, hex, sure := 0, 0, 0, 0
+	lines, logs, hex, sure, rows := 0, 0, 0, 0, 0
 	for _, l := range sampleLines(head, false, 200) {
 		text := bytes.TrimSpace(l.text)
 		if len(text) == 0 || isComment(text) {
@@ -104,9 +104,13 @@ func looksLikeMessages(head []byte) bool {
 			hex++
 		case h == hexMaybe:
 			hex++
+		case text[0] >= '0' && text[0] <= '9' || text[0] == '-' || text[0] == '+':
+			rows++
 		}
 	}
-	return lines > 0 && 2*(logs+hex) > lines && (logs > 0 || sure > 0)
+	// Log lines among rubbish, and nothing that could be a row of numbers, are a
+	// damaged log, not a table.
+	return lines > 0 && 2*(logs+hex) > lines && (logs > 0 || sure > 0) || logs > 0 && rows == 0
 }
 
 // logLine: "id#data" with a hex id of 3 or 8 digits somewhere in the line.
