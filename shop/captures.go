@@ -151,6 +151,7 @@ func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
 	}
 	item.Notes = append(item.Notes, sessionSummary(s)...)
 	item.Notes = append(item.Notes, w.sessionNotes(f.Name, s)...)
+	w.unreadCodes(c, s)
 	w.codeFindings(c, f.Name, s)
 	res, err := measure.Diagnostics(s, w.meta(c, f))
 	if err != nil {

@@ -49,6 +49,26 @@ func (w *work) codeFindings(c job.CaptureFile, file string, s *obd.Session) {
 	}
 }
 
+// unreadCodes warns when a module counts codes that nobody has read: they, and
+// the freeze frame, are gone with the first clear.
+func (w *work) unreadCodes(c job.CaptureFile, s *obd.Session) {
+	if c.When == "after" || c.SetAside != "" {
+		return
+	}
+	for _, m := range s.Modules {
+		r := m.LatestReadiness(0x01)
+		if r == nil || len(m.Codes) > 0 || !r.MIL && r.CodeCount == 0 {
+			continue
+		}
+		lamp := "has its warning lamp off"
+		if r.MIL {
+			lamp = "has its warning lamp on"
+		}
+		w.answer.Cautions = append(w.answer.Cautions, CautionAnswer{Word: "NOTICE", Text: fmt.Sprintf(
+			"Module %s %s and counts %d code%s, which were not read. Clearing would destroy them: read and save the codes and the freeze frame first.", m.Address, lamp, r.CodeCount, plural(r.CodeCount))})
+	}
+}
+
 func codeFinding(t book.TestAt, stored []string, c job.CaptureFile, from evidence.Source) evidence.Finding {
 	f := evidence.Finding{
 		ID: t.ID, Item: c.Item, Test: t.Test.ID, Subject: t.Subject, Outcome: t.Test.Codes.None, State: evidence.Normal,

@@ -27,6 +27,8 @@ func headline(w *work, r *reason.Answer) string {
 	}
 	top := leader(r)
 	switch {
+	case len(w.resolved.Complaint.Symptoms) == 0 && r.NothingWrong > top.Chance:
+		return "No symptom is stated (complaint.symptoms), so the odds start from a sound vehicle and nothing stands out. The findings stand for themselves; \"proveout book show\" lists the symptoms."
 	case r.NothingWrong > top.Chance && r.NothingWrong > r.NotListed:
 		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
 	case r.NotListed > top.Chance && r.NotListed > 0.3:
