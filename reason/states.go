@@ -390,6 +390,8 @@ func (e *Engine) stop(a *Answer) {
 		a.Stop = fmt.Sprintf("Not yet: what is shown has chance %s; %s is asked before the search stops, since something else may be wrong as well.", percent(e.shownChance(a)), percent(l.StopAt))
 	case top.Chance >= l.StopAt:
 		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but by elimination; no direct test has shown it.", phrase(top), percent(top.Chance))
+	case a.NothingWrong > top.Chance && a.NothingWrong > a.NotListed:
+		a.Stop = fmt.Sprintf("Not yet: no suspect stands out; nothing wrong has chance %s.", percent(a.NothingWrong))
 	case a.NotListed > top.Chance:
 		a.Stop = fmt.Sprintf("Not yet: something not listed (%s) is likelier than any suspect.", percent(a.NotListed))
 	default:
