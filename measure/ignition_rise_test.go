@@ -50,6 +50,20 @@ func TestHeightByRate(t *testing.T) {
 	}
 }
 
+// A spike at the end is held against the line before it, however long it rises.
+func TestEndSpikeOverTheLineBefore(t *testing.T) {
+	for _, up := range []float64{50e-6, 100e-6, 150e-6} {
+		s := plainSynth()
+		s.slope, s.crest, s.spike, s.spikeUp = 0, 4, 2.4, up
+		rec, _ := s.draw()
+		r, ok := find(capture(t, rec, onCylinder(1)).Readings, "ignition.end_spike")
+		// The line still carries some of the decay after breakdown: 0.2 % to 6 % of the level.
+		if !ok || r.Value.SI < 2.15 || r.Value.SI > 2.6 {
+			t.Errorf("rise of %.0f us: %v, want 2.4", up*1e6, r.Value.SI)
+		}
+	}
+}
+
 // Heights of few samples are shown and compared, but never called high however
 // often they were placed.
 func TestCoarseCrestIsNotCalledHigh(t *testing.T) {

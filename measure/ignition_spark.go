@@ -16,7 +16,9 @@ const (
 	longestBurn   = 6e-3   // trade.md 2.2: more than 2.2 ms is long
 	shortestBurn  = 60e-6
 	ringSpan      = 2.5e-3
-	failedSwing   = 0.25 // opposite swing of a spark that did not jump, of its peak
+	spikeRise     = 150e-6 // an arc that is stretched until it breaks rises in less than this
+	spikeFrom     = 450e-6 // the line before the spike is judged from here to there
+	failedSwing   = 0.25   // opposite swing of a spark that did not jump, of its peak
 )
 
 // Samples from 25 % of a firing line to its crest, by what they leave open. On a
@@ -213,7 +215,12 @@ func (w *wave) endOfBurn(s *spark, y []float64, k, j, n int, ref, dt float64) {
 	for i := from; i <= int(half); i++ {
 		top = math.Max(top, smooth(i))
 	}
-	s.spike = top / ref
+	// The spike is held against the line before it, which its own rise must not lift.
+	line := ref
+	if a, b := max(k+int(settleSeconds*w.rate)+1, int(half)-int(spikeFrom*w.rate)), int(half)-int(spikeRise*w.rate); b-a >= 3*n {
+		line = math.Max(stats.Median(y[a:b]), 3*w.sigma/math.Sqrt(float64(b-a)))
+	}
+	s.spike = top / line
 	end, sys := w.ringEnd(smooth, half, to, ref, top, w.sigma/math.Sqrt(float64(width)))
 	if math.IsNaN(end) {
 		ninety := half

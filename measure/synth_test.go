@@ -27,6 +27,7 @@ type synth struct {
 	ringHz  float64
 	ringTau float64
 	spike   float64 // end spike over the line, 0 = none
+	spikeUp float64 // s it takes to rise; 0 = 50 us
 	rough   float64 // turbulence over the line
 	noise   float64
 	gain    float64
@@ -93,8 +94,12 @@ func (s synth) draw() (*trace.Recording, synthTruth) {
 				if s.rough > 0 {
 					y += s.level * s.rough * rng.NormFloat64()
 				}
-				if s.spike > 0 && burn-x < 50e-6 {
-					y += s.level * (s.spike - 1) * (1 - (burn-x)/50e-6)
+				up := s.spikeUp
+				if up == 0 {
+					up = 50e-6
+				}
+				if s.spike > 0 && burn-x < up {
+					y += s.level * (s.spike - 1) * (1 - (burn-x)/up)
 				}
 			default:
 				u := x - burn
