@@ -80,3 +80,33 @@ func TestCoarseCrestIsNotCalledHigh(t *testing.T) {
 		}
 	}
 }
+
+// Idle and snap in one file, snap three times as high: no idle firing may be taken
+// for a neighbour's spark.
+func TestIdleBesideHighSnapIsKept(t *testing.T) {
+	lost, all := 0, 0
+	for seed := range uint64(10) {
+		s := plainSynth()
+		s.rate, s.seed, s.snapUp, s.seconds = 250e3, seed, 3, 6
+		s.snapOf = func(t float64) bool { return math.Mod(t, 2) > 1.4 }
+		s.rpm = func(t float64) float64 {
+			if u := math.Mod(t, 2) - 1.4; u > 0 {
+				return 800 + 3000*u
+			}
+			return 800
+		}
+		rec, truth := s.draw()
+		res := capture(t, rec, Meta{Item: 1, Subject: evidence.Cyl(1), Placement: "1"})
+		found := 0
+		for _, m := range res.Marks {
+			if m.Feature == "ignition.burn_time" {
+				found++
+			}
+		}
+		all += truth.n
+		lost += truth.n - found
+	}
+	if lost*100 > all {
+		t.Errorf("%d of %d firings were lost", lost, all)
+	}
+}
