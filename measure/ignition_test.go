@@ -13,14 +13,6 @@ import (
 	"proveout/vehicle"
 )
 
-func mean(x []float64) float64 {
-	m := 0.0
-	for _, v := range x {
-		m += v / float64(len(x))
-	}
-	return m
-}
-
 func capture(t *testing.T, rec *trace.Recording, m Meta) Result {
 	t.Helper()
 	res, err := Capture(IgnitionSecondary, rec, m)

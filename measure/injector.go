@@ -98,8 +98,6 @@ type shot struct {
 	hold      float64 // median over 60-95 % of the on-time
 	slope     float64 // A/s at the start
 	rampFits  bool
-	tail      ramp
-	tailFits  bool
 	fallTime  float64
 	riseCount int // samples from 10 to 63 % of the peak
 }

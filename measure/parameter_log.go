@@ -15,7 +15,7 @@ import (
 func parameterLog(rec *trace.Recording, meta Meta) (Result, error) {
 	series, rest := fromRecording(rec, meta)
 	if len(series) == 0 {
-		return Result{}, fmt.Errorf("no channel is named like a parameter; map the columns with as: %s, %s, ...", EngineSpeed, ShortTrim)
+		return Result{}, fmt.Errorf("no channel is named like a parameter; map the columns with as: %s, %s and so on", EngineSpeed, ShortTrim)
 	}
 	res, err := Parameters(series, meta)
 	if len(rest) > 0 {

@@ -110,7 +110,14 @@ func decodeInfo(b []byte) (in Info, supported []byte, note string) {
 // printable gives the text of bytes: fill (00, FF) at the ends off, other
 // unprintable bytes written as \xNN so that nothing is hidden.
 func printable(b []byte) string {
-	s := strings.Trim(string(b), "\x00\xff ")
+	fill := func(c byte) bool { return c == 0x00 || c == 0xFF || c == ' ' }
+	for len(b) > 0 && fill(b[0]) {
+		b = b[1:]
+	}
+	for len(b) > 0 && fill(b[len(b)-1]) {
+		b = b[:len(b)-1]
+	}
+	s := string(b)
 	var out strings.Builder
 	for i := range len(s) {
 		if c := s[i]; c >= ' ' && c < 0x7F {

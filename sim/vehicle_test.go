@@ -332,7 +332,7 @@ func TestSameSeedSameBytes(t *testing.T) {
 		return fmt.Sprint(v.Faults, v.VIN) + string(s.CSV(sim.CSVStyle{TimeUnit: "ms"})) + string(log) + string(sim.Candump(r, ex, 1700000000))
 	}
 	for seed := range uint64(6) {
-		if file(seed) != file(seed) {
+		if first, again := file(seed), file(seed); first != again {
 			t.Fatalf("seed %d does not repeat", seed)
 		}
 	}

@@ -84,7 +84,6 @@ func (a asked) wornGap(c Cylinder) bool {
 	return c.Plug.GapMetre+0.02e-3*a.rng.NormFloat64() > a.gapLimit()
 }
 
-func isPort(e vehicle.Engine) bool        { return e.Injection == vehicle.Port }
 func isDirect(e vehicle.Engine) bool      { return e.Injection == vehicle.Direct }
 func isWaste(e vehicle.Engine) bool       { return e.Ignition == vehicle.WasteSpark }
 func isDistributor(e vehicle.Engine) bool { return e.Ignition == vehicle.Distributor }
