@@ -34,7 +34,8 @@ type Game struct {
 	// "nothing wrong" or "something not listed" leads).
 	First        bool
 	Shown        []string
-	WronglyShown []string
+	WronglyShown []string // a sound part shown
+	OtherWay     []string // the right part, another way of failing
 	RightlyShown bool
 	// RuledOut are true faults that the tool ruled out: must stay empty.
 	RuledOut  []string
@@ -110,7 +111,7 @@ func (g *Game) run(b *bench, o Options) {
 
 // look scores the answer as it stands.
 func (g *Game) look(b *bench, a *shop.Answer) {
-	g.Shown, g.WronglyShown, g.RightlyShown = nil, nil, false
+	g.Shown, g.WronglyShown, g.OtherWay, g.RightlyShown = nil, nil, nil, false
 	is := func(s shop.SuspectAnswer) bool {
 		for _, f := range b.v.Faults {
 			if right(f, s.Fault, evidence.Subject{Kind: evidence.Kind(s.Subject.Kind), Number: s.Subject.Number, Second: s.Subject.Second}, b.v.Engine) {
@@ -118,6 +119,16 @@ func (g *Game) look(b *bench, a *shop.Answer) {
 			}
 		}
 		return false
+	}
+	type part struct {
+		component string
+		subject   shop.SubjectAnswer
+	}
+	bad := map[part]bool{}
+	for _, s := range a.Suspects {
+		if is(s) {
+			bad[part{s.Component, s.Subject}] = true
+		}
 	}
 	for i, s := range a.Suspects {
 		ok := is(s)
@@ -136,9 +147,12 @@ func (g *Game) look(b *bench, a *shop.Answer) {
 		switch s.State {
 		case "shown":
 			g.Shown = append(g.Shown, s.ID)
-			if ok {
+			switch {
+			case ok:
 				g.RightlyShown = true
-			} else {
+			case bad[part{s.Component, s.Subject}]:
+				g.OtherWay = append(g.OtherWay, s.ID)
+			default:
 				g.WronglyShown = append(g.WronglyShown, s.ID)
 			}
 		case "ruled_out":

@@ -11,9 +11,10 @@ import (
 type Score struct {
 	Seed         uint64  `json:"seed"`
 	Jobs         int     `json:"jobs"`
-	Failed       int     `json:"failed"` // games that ended with an error
-	First        int     `json:"first"`  // right cause in first place at the end
-	Shown        int     `json:"shown"`  // a true cause shown by direct test
+	Failed       int     `json:"failed"`               // games that ended with an error
+	First        int     `json:"first"`                // right cause in first place at the end
+	Shown        int     `json:"shown"`                // a true cause shown by direct test
+	OtherWay     int     `json:"right_part_other_way"` // the part was shown, its way of failing named wrongly
 	WronglyShown int     `json:"wrongly_shown"`
 	RuledOut     int     `json:"true_cause_ruled_out"`
 	Stopped      int     `json:"stopped"`
@@ -50,6 +51,9 @@ func Tally(seed uint64, games []Game) Score {
 		if len(g.WronglyShown) > 0 {
 			s.WronglyShown++
 		}
+		if len(g.OtherWay) > 0 {
+			s.OtherWay++
+		}
 		if len(g.RuledOut) > 0 {
 			s.RuledOut++
 		}
@@ -81,10 +85,11 @@ vehicles played                        %6d (%d ended with an error)
 right cause in first place at the end  %6d
 right cause shown by direct test       %6d, median %.0f min of testing
 stop rule reached                      %6d
-a wrong cause shown                    %6d
+the right part, another way of failing %6d
+a sound part shown                     %6d
 a true cause ruled out                 %6d
 vehicles whose cause is in no book     %6d, of which %d had a wrong part shown
 Brier score of the leader %.3f, log loss %.3f
-`, s.Seed, s.Jobs, s.Failed, s.First, s.Shown, s.MedianMin, s.Stopped, s.WronglyShown, s.RuledOut, s.Unlisted, s.UnlistedCall, s.Brier, s.LogLoss)
+`, s.Seed, s.Jobs, s.Failed, s.First, s.Shown, s.MedianMin, s.Stopped, s.OtherWay, s.WronglyShown, s.RuledOut, s.Unlisted, s.UnlistedCall, s.Brier, s.LogLoss)
 	return err
 }
