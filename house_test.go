@@ -131,15 +131,13 @@ func TestEveryPackageIsExplainedOnce(t *testing.T) {
 // TestNoMachineInTheTree: no path of a machine, no registry host, no unfinished
 // mark stands in a committed text file.
 func TestNoMachineInTheTree(t *testing.T) {
-	bad := regexp.MustCompile(`/work/(main|shared)|proxy\.golang\.org|registry\.npmjs|deb\.debian\.org`)
-	todo := regexp.MustCompile(`\b(TODO|FIXME|XXX|HACK)\b`)
+	// In pieces, so that this file names none of them.
+	bad := regexp.MustCompile("/wo" + `rk/(main|shared)|pro` + `xy\.golang|regis` + `try\.npmjs|de` + `b\.debian`)
+	todo := regexp.MustCompile(`\b(TO` + `DO|FIX` + `ME|XX` + `X|HA` + `CK)\b`)
 	walk(t, ".", func(path string, d fs.DirEntry) {
 		switch filepath.Ext(path) {
 		case ".go", ".md", ".yaml", ".yml", ".json", ".sh", ".html", ".css", ".js", "":
 		default:
-			return
-		}
-		if path == "house_test.go" {
 			return
 		}
 		src, err := os.ReadFile(path)
