@@ -262,6 +262,33 @@ func (e *Engine) shownChance(a *Answer) float64 {
 	return 1 - none
 }
 
+// shownWords says which parts are shown and with what chance. The chance is that
+// of the part: the single way of failing that the list shows may have less.
+func (e *Engine) shownWords(a *Answer) string {
+	var parts []string
+	for x := range a.Suspects {
+		if s := &a.Suspects[x]; s.State == Shown {
+			parts = append(parts, partWords(s.Suspect))
+		}
+	}
+	chance := percent(e.shownChance(a))
+	if len(parts) == 1 {
+		return fmt.Sprintf("%s is shown; the part, its ways of failing taken together, is bad with chance %s", parts[0], chance)
+	}
+	return fmt.Sprintf("%s are shown; one of these parts or more, their ways of failing taken together, is bad with chance %s", list(parts, "and"), chance)
+}
+
+func partWords(s *book.Suspect) string {
+	name := s.Component.Name
+	if name == "" {
+		name = s.Component.ID
+	}
+	if s.Subject.Kind == evidence.Engine || s.Subject.Kind == evidence.Vehicle {
+		return name
+	}
+	return name + " of " + s.Subject.String()
+}
+
 // neighbours reports whether all other subjects of the test have the same
 // outcome, and whether all of them were tested.
 func (e *Engine) neighbours(d direct, t *testModel) (alike, compared bool) {
@@ -385,9 +412,9 @@ func (e *Engine) stop(a *Answer) {
 		a.Stop = "Not yet: readings disagree; settle that first."
 	case e.shownChance(a) >= l.StopAt:
 		a.Stopped = true
-		a.Stop = fmt.Sprintf("Stop: shown, and with chance %s the cause.", percent(e.shownChance(a)))
+		a.Stop = fmt.Sprintf("Stop: %s.", e.shownWords(a))
 	case e.shownChance(a) > 0:
-		a.Stop = fmt.Sprintf("Not yet: what is shown has chance %s; %s is asked before the search stops, since something else may be wrong as well.", percent(e.shownChance(a)), percent(l.StopAt))
+		a.Stop = fmt.Sprintf("Not yet: %s; %s is asked before the search stops, since something else may be wrong as well.", e.shownWords(a), percent(l.StopAt))
 	case top.Chance >= l.StopAt:
 		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but by elimination; no direct test has shown it.", phrase(top), percent(top.Chance))
 	case a.NothingWrong > top.Chance && a.NothingWrong > a.NotListed:
