@@ -140,22 +140,57 @@ func stateWords(s string) string {
 	return strings.ReplaceAll(s, "_", " ")
 }
 
-// movedLine lists the strongest factors of a suspect, strongest first.
+// mostMoved is how many factors are told of one suspect.
+const mostMoved = 5
+
+// movedLine lists the strongest factors of a suspect, strongest first. Factors
+// that read the same (one test on several cylinders, typed as one item) are told
+// as their product.
 func movedLine(s shop.SuspectAnswer, names map[string]string) string {
-	moved := append([]shop.MovedAnswer(nil), s.MovedBy...)
-	sort.SliceStable(moved, func(i, j int) bool { return spread(moved[i].Factor) > spread(moved[j].Factor) })
-	var parts []string
-	for _, m := range moved {
+	var moved []movedWords
+	at := map[string]int{}
+	for _, m := range s.MovedBy {
 		if m.Finding == "prior" || m.Finding == "complaint" {
 			continue
 		}
-		w := weight(m.Factor)
-		if w == "even" || len(parts) == 5 {
+		n := name(names, m.Finding)
+		x, ok := at[n]
+		if !ok {
+			x = len(moved)
+			at[n] = x
+			moved = append(moved, movedWords{name: n, factor: 1})
+		}
+		moved[x].factor *= m.Factor
+		moved[x].readings++
+	}
+	sort.SliceStable(moved, func(i, j int) bool { return spread(moved[i].factor) > spread(moved[j].factor) })
+	var parts []string
+	for _, m := range moved {
+		w := weight(m.factor)
+		if w == "even" || len(parts) == mostMoved {
 			continue
 		}
-		parts = append(parts, w+" "+name(names, m.Finding))
+		parts = append(parts, w+" "+m.String())
 	}
 	return strings.Join(parts, "; ")
+}
+
+// movedWords is one factor as it is told, with how many readings it is the
+// product of.
+type movedWords struct {
+	name     string
+	factor   float64
+	readings int
+}
+
+func (m movedWords) String() string {
+	if m.readings == 1 {
+		return m.name
+	}
+	if in, ok := strings.CutSuffix(m.name, ")"); ok {
+		return fmt.Sprintf("%s, %d readings)", in, m.readings)
+	}
+	return fmt.Sprintf("%s (%d readings)", m.name, m.readings)
 }
 
 func spread(f float64) float64 {

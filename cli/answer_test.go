@@ -1,0 +1,28 @@
+package cli
+
+import (
+	"testing"
+
+	"proveout/shop"
+)
+
+// Factors of one name and item are one word with their product, worked out
+// before rounding and before the weak ones are dropped.
+func TestMovedLineMergesLikeFactors(t *testing.T) {
+	names := map[string]string{"g1": "plug gap (item 31)", "g2": "plug gap (item 31)", "g3": "plug gap (item 31)", "g4": "plug gap (item 32)", "s": "swap (item 9)"}
+	for _, c := range []struct {
+		why   string
+		moved []shop.MovedAnswer
+		want  string
+	}{
+		{"1/1.6 cubed is 1/4.096, not three times 1.6", []shop.MovedAnswer{{Finding: "g1", Factor: 0.625}, {Finding: "s", Factor: 2}, {Finding: "g2", Factor: 0.625}, {Finding: "g3", Factor: 0.625}}, "÷4.1 plug gap (item 31, 3 readings); ×2.0 swap (item 9)"},
+		{"for and against cancel", []shop.MovedAnswer{{Finding: "g1", Factor: 4}, {Finding: "g2", Factor: 0.25}, {Finding: "s", Factor: 2}}, "×2.0 swap (item 9)"},
+		{"three factors even by themselves are not even together", []shop.MovedAnswer{{Finding: "g1", Factor: 1.04}, {Finding: "g2", Factor: 1.04}, {Finding: "g3", Factor: 1.04}}, "×1.1 plug gap (item 31, 3 readings)"},
+		{"another item stays apart", []shop.MovedAnswer{{Finding: "g1", Factor: 3}, {Finding: "g4", Factor: 2}}, "×3.0 plug gap (item 31); ×2.0 plug gap (item 32)"},
+		{"prior and complaint are told elsewhere", []shop.MovedAnswer{{Finding: "prior", Factor: 0.01}, {Finding: "complaint", Factor: 9}, {Finding: "fact:old_plugs", Factor: 3}}, "×3.0 old plugs"},
+	} {
+		if got := movedLine(shop.SuspectAnswer{MovedBy: c.moved}, names); got != c.want {
+			t.Errorf("%s: %q, want %q", c.why, got, c.want)
+		}
+	}
+}
