@@ -23,6 +23,12 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	}
 	p.line("")
 	p.para("", a.Headline, 0)
+	switch n := len(a.LeftOut); {
+	case n == 1:
+		p.para("", "Not used: 1 file or entry; see Left out.", 0)
+	case n > 1:
+		p.para("", fmt.Sprintf("Not used: %d files or entries; see Left out.", n), 0)
+	}
 	if a.Stop != "" {
 		p.para("", a.Stop, 0)
 	}
