@@ -134,6 +134,19 @@ func writeLeft(p *page, a *shop.Answer, names map[string]string, all bool) {
 	if !all && rest > 0 {
 		p.para("  ", fmt.Sprintf("The other suspects come to %s together.", strings.TrimPrefix(chance(rest), "≈ ")), 2)
 	}
+	if chanceSum(a) >= 1.01 {
+		p.para("  ", "Two faults may be there at once, and each chance counts them: the chances add up to more than 100 %.", 2)
+	}
+}
+
+// chanceSum adds up everything that may be the matter. Chances of suspects are
+// marginal, so that sets of two and three faults count more than once.
+func chanceSum(a *shop.Answer) float64 {
+	sum := a.NotListed + a.NothingWrong
+	for _, s := range a.Suspects {
+		sum += s.Chance
+	}
+	return sum
 }
 
 func stateWords(s string) string {

@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"bytes"
+	"strings"
 	"testing"
 
 	"proveout/shop"
@@ -23,6 +25,25 @@ func TestMovedLineMergesLikeFactors(t *testing.T) {
 	} {
 		if got := movedLine(shop.SuspectAnswer{MovedBy: c.moved}, names); got != c.want {
 			t.Errorf("%s: %q, want %q", c.why, got, c.want)
+		}
+	}
+}
+
+// The note on sums stands where the printed percentages would not add up, and
+// nowhere else.
+func TestChancesAboveAHundredAreExplained(t *testing.T) {
+	for _, c := range []struct {
+		chances []float64
+		want    bool
+	}{{[]float64{0.7, 0.5}, true}, {[]float64{0.7, 0.2}, false}} {
+		a := &shop.Answer{NothingWrong: 0.01, NotListed: 0.05}
+		for _, p := range c.chances {
+			a.Suspects = append(a.Suspects, shop.SuspectAnswer{Chance: p, State: "suspected"})
+		}
+		var b bytes.Buffer
+		writeLeft(&page{w: &b}, a, nil, false)
+		if got := strings.Count(b.String(), "more than 100"); got != map[bool]int{true: 1}[c.want] {
+			t.Errorf("%v: the note stands %d times in\n%s", c.chances, got, b.String())
 		}
 	}
 }
