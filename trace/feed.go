@@ -46,7 +46,7 @@ func (f *feeder) next(c *chunk) (bool, error) {
 		if f.tell != nil && n > 0 {
 			f.tell(f.taken)
 		}
-		c.off, c.cut = f.off, false
+		c.off, c.cut, c.early = f.off, false, false
 		nl := bytes.LastIndexByte(buf, '\n')
 		if len(buf) >= maxLine && nl < 0 {
 			return false, fmt.Errorf("byte %d: %w", f.off, errLongLine)
@@ -54,7 +54,7 @@ func (f *feeder) next(c *chunk) (bool, error) {
 		if err != nil {
 			f.eof = true
 			if err != io.EOF && err != io.ErrUnexpectedEOF || errors.Is(f.underlying(), io.ErrUnexpectedEOF) {
-				f.early = err
+				f.early, c.early = err, true
 			}
 			if len(buf) > 0 && buf[len(buf)-1] != '\n' {
 				buf = append(buf, '\n')

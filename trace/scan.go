@@ -12,6 +12,7 @@ type chunk struct {
 	buf     []byte // ends with a newline
 	off     int64  // of buf[0] in the text
 	cut     bool   // the file's last line had no newline; one was added
+	early   bool   // the stream broke off in this chunk: a cut line is known to be half a line
 	lines   int
 	rows    int
 	stride  int
@@ -67,9 +68,14 @@ func (s *scanner) scan(c *chunk) {
 	clear(c.missing)
 	c.lines, c.rows, c.maxFrac, c.skipped, c.breaks = 0, 0, 0, c.skipped[:0], c.breaks[:0]
 	c.notes = noteBook{}
-	mayFast := s.d.dec != s.d.delim && !s.careful
+	fastTo := len(b) // lines that start before it may be plain rows
+	if s.d.dec == s.d.delim || s.careful {
+		fastTo = 0
+	} else if c.cut && c.early {
+		fastTo = bytes.LastIndexByte(b[:len(b)-1], '\n') + 1
+	}
 	for i := 0; i < len(b); {
-		if mayFast {
+		if i < fastTo {
 			if next, ok := s.fastRow(c, b, i); ok {
 				i = next
 				c.rows++
@@ -339,13 +345,19 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 		return false
 	}
 	have := min(len(cells), len(s.cols))
-	if cut && have < len(s.cols) {
+	if cut && (have < len(s.cols) || c.early) {
 		have-- // the last cell may be half a number
+		if c.early && !s.anyValue(have) {
+			return false // nothing of the line can be used, and that the file ends early is said for the whole file
+		}
 		c.notes.add(oddCut, no, off, func() string {
 			return fmt.Sprintf("the last line is cut off after %d of %d values; the value that was being written is not used", have, len(s.cols))
 		})
 	}
 	if s.time >= 0 {
+		if s.time >= have && cut {
+			return false // said just now
+		}
 		if s.time >= have {
 			c.notes.add(oddTime, no, off, func() string { return "row without a time, not used" })
 			return false
@@ -408,6 +420,20 @@ func (s *scanner) slowRow(c *chunk, line []byte, off int64, cut bool) bool {
 		})
 	}
 	return true
+}
+
+// anyValue reports whether the first n cells of a row hold a channel's value and,
+// where there is a column of times, the time.
+func (s *scanner) anyValue(n int) bool {
+	if s.time >= n {
+		return false
+	}
+	for _, col := range s.cols[:n] {
+		if col.kind == colValue {
+			return true
+		}
+	}
+	return false
 }
 
 // wordsOnly reports whether a line holds words and not one number or time.

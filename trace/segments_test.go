@@ -128,6 +128,60 @@ func TestEarlyEnd(t *testing.T) {
 	wantNote(t, rec, "ends early: the cable was pulled", true)
 }
 
+// TestEarlyEndSaysItOnce: wherever a stream breaks off, the half value is not
+// taken for a whole one, and a last line of which nothing can be used is not
+// listed again beside the broken stream.
+func TestEarlyEndSaysItOnce(t *testing.T) {
+	const text = "time,v (V),w (V)\n0,1,9\n1,2,9\n2,3,9\n"
+	for _, c := range []struct {
+		tail string
+		rows int
+		lost []string
+		last float64 // of channel v
+	}{
+		{"", 3, []string{"ends early"}, 3},
+		{"3", 3, []string{"ends early"}, 3},
+		{"3,4", 3, []string{"ends early"}, 3},
+		{"3,4,", 4, []string{"ends early", "cut off after 2 of 3"}, 4},
+		{"3,4,98", 4, []string{"ends early", "cut off after 2 of 3"}, 4},
+		{"3,4,987\n", 4, []string{"ends early"}, 4},
+	} {
+		for _, chunk := range []int{0, 16} {
+			rec, err := ReadText(&breaking{strings.NewReader(text + c.tail)}, TextOptions{chunk: chunk})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var lost []string
+			for _, n := range rec.Notes {
+				if n.Lost {
+					lost = append(lost, n.Text)
+				}
+			}
+			v := rec.Channels[0].Values
+			if rec.Time.N != c.rows || v[len(v)-1] != c.last || len(lost) != len(c.lost) {
+				t.Errorf("%q: %d rows, last %g, left out %q", c.tail, rec.Time.N, v[len(v)-1], lost)
+				continue
+			}
+			for i, want := range c.lost {
+				if !strings.Contains(lost[i], want) {
+					t.Errorf("%q: left out %q, want %q", c.tail, lost[i], want)
+				}
+			}
+		}
+	}
+	// A file that merely has no last newline says one thing of its half line.
+	rec, err := ReadText(strings.NewReader(text+"3"), TextOptions{})
+	if err != nil || rec.Time.N != 3 {
+		t.Fatal(rec, err)
+	}
+	wantNote(t, rec, "cut off after 0 of 3", true)
+	for _, n := range rec.Notes {
+		if strings.Contains(n.Text, "without a time") {
+			t.Errorf("the half line is listed twice: %v", rec.Notes)
+		}
+	}
+}
+
 type breaking struct{ r *strings.Reader }
 
 func (b *breaking) Read(p []byte) (int, error) {
