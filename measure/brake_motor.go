@@ -154,7 +154,7 @@ func BrakeMotor(rec *trace.Recording, meta Meta) (BrakeRun, Result, error) {
 	if b.rate < leastBrakeHz {
 		why, fix := "the sample rate is not known", "give sample_rate or a time column"
 		if b.rate > 0 {
-			why, fix = fmt.Sprintf("%s samples a second do not show a clamp rise of 0.1-0.4 s", round3(b.rate)), "record at 100 samples a second or more"
+			why, fix = perSecond(b.rate)+" cannot show a clamp rise of 0.1-0.4 s", "record at 100 samples a second or more"
 		}
 		b.refuse("brake.clamp_current", b.sides[0].ch.Name, b.sides[0].subject, evidence.TooSlow, why, fix)
 		return b.run, b.res, nil

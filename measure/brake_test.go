@@ -343,7 +343,7 @@ func TestBrakeRefuses(t *testing.T) {
 			}
 			return v
 		}, 1, "hardly any"},
-		{"5 Hz", func(v []float64) []float64 { return v }, 20, "do not show a clamp rise"},
+		{"5 Hz", func(v []float64) []float64 { return v }, 20, "cannot show a clamp rise"},
 	} {
 		e := one
 		e.every = c.every

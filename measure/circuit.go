@@ -37,6 +37,31 @@ func newSheet(rec *trace.Recording, meta Meta) *sheet {
 	return s
 }
 
+// eachCircuit hands over, with a fresh sheet, each channel that holds a current,
+// and each that holds a voltage of which no current of the same subject is there.
+// It returns how many there were.
+func eachCircuit(rec *trace.Recording, meta Meta, kind string, do func(s *sheet, ch *trace.Channel, role string)) int {
+	withCurrent := map[evidence.Subject]bool{}
+	n := 0
+	for _, role := range []string{RoleCurrent, RoleVoltage} {
+		for i := range rec.Channels {
+			ch := &rec.Channels[i]
+			subject := meta.subjectOf(ch)
+			if meta.roleOf(ch, kind) != role || role == RoleVoltage && withCurrent[subject] {
+				continue
+			}
+			if role == RoleCurrent {
+				withCurrent[subject] = true
+			}
+			n++
+			s := newSheet(rec, meta)
+			s.subject, s.channel = subject, ch.Name
+			do(s, ch, role)
+		}
+	}
+	return n
+}
+
 // seconds is the time of sample i from the start of the recording.
 func (s *sheet) seconds(i int) float64 { return float64(s.rec.Time.At(i)-s.rec.Time.At(0)) * 1e-9 }
 

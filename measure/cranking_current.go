@@ -165,7 +165,7 @@ func (c *cranked) find(rec *trace.Recording) (why, fix string, flag evidence.Fla
 		return "the sample rate is not known", "give sample_rate or a time column", evidence.TooSlow
 	}
 	if c.rate < 100 {
-		return fmt.Sprintf("%s samples a second do not show the humps of single compressions", round3(c.rate)), again, evidence.TooSlow
+		return perSecond(c.rate) + " cannot show the humps of single compressions", again, evidence.TooSlow
 	}
 	for _, r := range runs {
 		if r.End-r.First > c.seg.End-c.seg.First {
@@ -384,7 +384,7 @@ func (c *cranked) between() (why, fix string, flag evidence.Flag) {
 	}
 	c.period = float64(lag) / c.hz
 	if float64(lag) < 8 {
-		return fmt.Sprintf("%s samples a second are too few for humps %.0f ms apart", round3(c.rate), 1e3*c.period), "record at 1 kS/s or more", evidence.TooSlow
+		return fmt.Sprintf("%s cannot show humps %.0f ms apart", perSecond(c.rate), 1e3*c.period), "record at 1 kS/s or more", evidence.TooSlow
 	}
 	swing := math.Sqrt(2 * r[lag]) // amplitude of the swing
 	if swing < 0.02*c.run.MeanAmp {

@@ -295,7 +295,7 @@ func TestCrankingRefuses(t *testing.T) {
 		{"scale 1000", with(func(s *starterSynth) { s.gain = 1e3 }), 4, nil, "more than any starter"},
 		{"no humps", with(func(s *starterSynth) { s.hump = 0 }), 4, nil, "no regular humps"},
 		{"wrong count with sync", plainStarter(), 6, nil, "humps lie between two syncs"},
-		{"too slow", with(func(s *starterSynth) { s.rate = 40 }), 4, nil, "do not show the humps"},
+		{"too slow", with(func(s *starterSynth) { s.rate = 40 }), 4, nil, "cannot show the humps"},
 		{"too short", with(func(s *starterSynth) { s.seconds = 0.5 }), 4, nil, ""},
 		{"voltage chosen as current", plainStarter(), 4, func(r *trace.Recording) { r.Channels[0].Values = r.Channels[1].Values }, ""},
 		{"sync twice a cycle", with(func(s *starterSynth) {}), 4, func(r *trace.Recording) {

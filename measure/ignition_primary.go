@@ -56,25 +56,11 @@ const (
 // of clamp and probe is in traits.go, since it cancels between cylinders.
 func ignitionPrimary(rec *trace.Recording, meta Meta) (Result, error) {
 	var res Result
-	done := map[evidence.Subject]bool{}
-	n := 0
-	for _, role := range []string{RoleCurrent, RoleVoltage} {
-		for i := range rec.Channels {
-			ch := &rec.Channels[i]
-			subject := meta.subjectOf(ch)
-			if meta.roleOf(ch, IgnitionPrimary) != role || role == RoleVoltage && done[subject] {
-				continue
-			}
-			if role == RoleCurrent {
-				done[subject] = true
-			}
-			n++
-			g := &primary{sheet: newSheet(rec, meta)}
-			g.subject, g.channel = subject, ch.Name
-			g.run(ch, role)
-			res.join(g.res)
-		}
-	}
+	n := eachCircuit(rec, meta, IgnitionPrimary, func(s *sheet, ch *trace.Channel, role string) {
+		g := &primary{sheet: s}
+		g.run(ch, role)
+		res.join(g.res)
+	})
 	if n == 0 {
 		return res, fmt.Errorf("no channel is a current or a switched voltage; map one column with as: %s or as: %s, or give units", RoleCurrent, RoleVoltage)
 	}
@@ -118,7 +104,7 @@ func (g *primary) run(ch *trace.Channel, role string) {
 		return
 	}
 	if g.rate < minPrimaryHz {
-		g.refuse("coil.dwell", evidence.TooSlow, fmt.Sprintf("%s samples a second cannot show a dwell of two milliseconds", round3(g.rate)), "take it again at 100 kS/s or more")
+		g.refuse("coil.dwell", evidence.TooSlow, perSecond(g.rate)+" cannot show a dwell of two milliseconds", "take it again at 100 kS/s or more")
 		return
 	}
 	runs, lost := finite(ch.Values, g.runs)

@@ -105,7 +105,7 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 	w := g.w
 	if w.rate < minIgnitionHz {
-		return fmt.Sprintf("%s samples a second cannot show a spark of one millisecond", round3(w.rate)), "take it again at 1 MS/s or more (100 kS/s is enough for burn time)", evidence.TooSlow
+		return perSecond(w.rate) + " cannot show a spark of one millisecond", "take it again at 1 MS/s or more (100 kS/s is enough for burn time)", evidence.TooSlow
 	}
 	span := 0.0
 	for _, r := range w.runs {
@@ -337,4 +337,12 @@ func round3(x float64) string {
 		return fmt.Sprintf("%.3g k", x/1e3)
 	}
 	return fmt.Sprintf("%.3g", x)
+}
+
+// perSecond says a sample rate in words.
+func perSecond(rate float64) string {
+	if n := round3(rate); n != "1" {
+		return n + " samples a second"
+	}
+	return "1 sample a second"
 }

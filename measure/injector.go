@@ -55,25 +55,11 @@ const (
 //	injector.closing_time   s    switch-off to the end of the bump: the needle lands
 func injectorCapture(rec *trace.Recording, meta Meta) (Result, error) {
 	var res Result
-	done := map[evidence.Subject]bool{}
-	n := 0
-	for _, role := range []string{RoleCurrent, RoleVoltage} {
-		for i := range rec.Channels {
-			ch := &rec.Channels[i]
-			subject := meta.subjectOf(ch)
-			if meta.roleOf(ch, InjectorKind) != role || role == RoleVoltage && done[subject] {
-				continue
-			}
-			if role == RoleCurrent {
-				done[subject] = true
-			}
-			n++
-			g := &injector{sheet: newSheet(rec, meta)}
-			g.subject, g.channel = subject, ch.Name
-			g.run(ch, role)
-			res.join(g.res)
-		}
-	}
+	n := eachCircuit(rec, meta, InjectorKind, func(s *sheet, ch *trace.Channel, role string) {
+		g := &injector{sheet: s}
+		g.run(ch, role)
+		res.join(g.res)
+	})
 	if n == 0 {
 		return res, fmt.Errorf("no channel is a current or a voltage; map one column with as: %s or as: %s, or give units", RoleCurrent, RoleVoltage)
 	}
@@ -107,7 +93,7 @@ func (g *injector) run(ch *trace.Channel, role string) {
 		return
 	}
 	if g.rate < minInjectorHz {
-		g.refuse("injector.on_time", evidence.TooSlow, fmt.Sprintf("%s samples a second cannot show an injection of two milliseconds", round3(g.rate)), "take it again at 100 kS/s or more")
+		g.refuse("injector.on_time", evidence.TooSlow, perSecond(g.rate)+" cannot show an injection of two milliseconds", "take it again at 100 kS/s or more")
 		return
 	}
 	var current, voltage *trace.Channel
