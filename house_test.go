@@ -46,6 +46,7 @@ var mayImport = map[string][]string{
 	"procedure/player":  {"procedure", "procedure/runner", "procedure/watch"},
 	"procedure/paper":   {"procedure"},
 	"procedure/compare": {"procedure", "unit"},
+	"lan":               {},
 	"main":              {"cli"},
 	"shop":              nil, // nil: everything but cli and web
 	"cli":               nil,
