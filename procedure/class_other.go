@@ -253,7 +253,9 @@ var highVoltageClass = Class{
 	ID: "high_voltage", Title: "high-voltage system",
 	Disturbs: away(Disturb{Facts: []string{"ready", "low_voltage", "disconnect", "discharged", "zero"}}),
 	Ask:      []string{"authorised"},
-	Instead:  []string{"finished_unsaved", "finished_unready"},
+	// Codes are saved, never cleared: an insulation fault that led here is evidence for
+	// whoever works on the system next. The vehicle stays isolated, lifted or not.
+	Instead: []string{"finished_unsaved", "finished_unready", "work_before_codes"},
 	Facts: []Fact{
 		one("no yes", "", map[string]string{"yes": "the person is trained and authorised in writing, a second person is there", "no": "nobody authorised is there"}, "authorised"),
 		one("no yes", "", map[string]string{"yes": "gloves, meter, glasses and hook are there, tested and in date", "no": "the protection is not complete"}, "protection"),

@@ -179,3 +179,51 @@ func FuzzLoad(f *testing.F) {
 		}
 	})
 }
+
+// TestCodesInTheirOrder: save, clear, read again, work, erase, read again, with the
+// ignition on and (where there is one) the support supply connected, in the order in
+// which a calm run goes. An isolated high-voltage system keeps its codes.
+func TestCodesInTheirOrder(t *testing.T) {
+	for _, id := range Shipped() {
+		m, _, err := LoadShipped(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, last := map[string]int{}, map[string]int{}
+		for i := range m.Steps {
+			st := &m.Steps[i]
+			if st.Origin() != "step" {
+				continue
+			}
+			if _, seen := first[st.Act]; !seen {
+				first[st.Act] = i
+			}
+			last[st.Act] = i
+			if st.Command || st.Hands {
+				if _, seen := first["work"]; !seen {
+					first["work"] = i
+				}
+			}
+		}
+		order := []string{"ignition_on", "save_codes", "clear_before", "read_before", "work", "erase_codes"}
+		if _, has := first["connect_supply"]; has {
+			order = append([]string{"connect_supply"}, order...)
+		}
+		if id == "high_voltage_isolation" {
+			order = []string{"ignition_on", "save_codes", "work"}
+			if _, has := first["clear_before"]; has {
+				t.Errorf("%s clears codes: they are evidence for whoever works on it next", id)
+			}
+		}
+		for k := 0; k+1 < len(order); k++ {
+			a, okA := first[order[k]]
+			b, okB := first[order[k+1]]
+			if !okA || !okB || !contains(m.Steps[a].after, b) {
+				t.Errorf("%s: %s does not come before %s in every order", id, order[k], order[k+1])
+			}
+		}
+		if e, ok := first["erase_codes"]; ok && !contains(m.Steps[e].after, last["read_codes"]) {
+			t.Errorf("%s: codes are not read after they were erased", id)
+		}
+	}
+}

@@ -104,6 +104,22 @@ func TestNeverRulesAreFound(t *testing.T) {
 			step("erase_codes").Needs, step("erase_codes").Guard = []string{"battery"}, none
 			step("reread_codes").Needs = []string{"erase_codes", "read_codes"}
 		}},
+		{"codes_without_power", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("save_codes").Needs, step("save_codes").Guard = []string{"support_on"}, none
+			step("clear_codes").Needs = []string{"save_codes", "key_on"}
+		}},
+		{"work_before_codes", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("baseline_apply").Needs = []string{"key_on", "fluid_before"}
+			step("lift_up").Needs = []string{"baseline_release", "read_before"}
+		}},
+		{"read_before_clear", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("read_before").Needs, step("read_before").Guard = []string{"save_codes"}, none
+			step("baseline_apply").Needs = []string{"read_before", "clear_codes", "fluid_before"}
+		}},
+		{"erase_unknown", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("erase_codes").Needs, step("erase_codes").Guard = []string{"save_codes"}, none
+			step("reread_codes").Needs = []string{"erase_codes", "read_codes"}
+		}},
 		{"chocks_away_unproven", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("hold_test").Guard = none
 			step("chocks_away").Needs, step("chocks_away").Guard = []string{"torque"}, none

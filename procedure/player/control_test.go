@@ -25,7 +25,7 @@ func TestThePlayerCanBeHurt(t *testing.T) {
 		}},
 		{"epb_caliper_pads", "tag on", func(f *procedure.File, step steps) {
 			step("yard").Needs, step("yard").Guard = []string{"pedal_last"}, none
-			step("last_scan").Needs = []string{"yard", "chocks_away"}
+			step("key_scan").Needs = []string{"yard", "chocks_away"}
 		}},
 		{"epb_caliper_pads", "erased before", func(f *procedure.File, step steps) {
 			step("erase_codes").Needs, step("erase_codes").Guard = []string{"battery"}, none

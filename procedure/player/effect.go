@@ -158,7 +158,9 @@ func (w *World) truth(act string, side int, how string) bool {
 		return w.isCable && w.cable == retracted || !w.isCable && (side < 0 || w.nuts[side] == retracted)
 	case "lock_out":
 		return w.guard && !w.key
-	case "ignition_on", "connect_supply":
+	case "ignition_on":
+		return w.supply || !w.isBrake || how != "measured" // measured is the supply's voltage
+	case "connect_supply":
 		return w.supply || !w.isBrake
 	case "vent":
 		return !w.springs
@@ -166,6 +168,8 @@ func (w *World) truth(act string, side int, how string) bool {
 		return !w.live
 	case "chock":
 		return w.chocks
+	case "save_codes", "clear_before", "read_before", "erase_codes", "read_codes":
+		return w.key // modules that sleep do not answer
 	}
 	return true
 }

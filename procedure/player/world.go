@@ -158,7 +158,7 @@ func (w *World) begin(step, act string, side int, now, travel int64) {
 		if w.written == 1 {
 			w.harm("key or supply taken away with a half-written module (%s)", step)
 		}
-	case "erase_codes":
+	case "erase_codes", "clear_before":
 		if !w.saved {
 			w.harm("codes erased before they were saved (%s)", step)
 		}
