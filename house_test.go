@@ -47,6 +47,8 @@ var mayImport = map[string][]string{
 	"procedure/paper":   {"procedure"},
 	"procedure/compare": {"procedure", "unit"},
 	"lan":               {},
+	"text":              {"unit"},
+	"web":               {"unit", "vehicle", "evidence", "book", "procedure", "procedure/runner", "procedure/table", "job", "shop", "proof", "figure", "report", "text", "lan"},
 	"main":              {"cli"},
 	"shop":              nil, // nil: everything but cli and web
 	"cli":               nil,

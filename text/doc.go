@@ -1,0 +1,15 @@
+// Package text holds every sentence the workbench says itself, in each
+// language, and writes numbers, units, dates and plurals the way that language
+// does.
+//
+// A catalogue is a set of YAML files under catalogue/LANGUAGE, each a flat map
+// from key to text: one file for each part of the workbench, so that two people
+// can work side by side. {1}, {2} stand for arguments. A count has the keys
+// KEY.one and KEY.other and is asked for by N. English is the source: the other
+// languages have the same keys with the same arguments, and a test holds them to
+// it; another holds that every key is used.
+//
+// What the engine says about a vehicle (findings, suspects, tests) comes from
+// fault books and measurement and is in their language, which is English. Pages
+// mark it so (lang="en"), so that a screen reader changes its voice.
+package text
