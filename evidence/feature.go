@@ -62,6 +62,7 @@ var catalogue = []Feature{
 	{ID: "ignition.end_spike", Name: "spike at the end of burn over the spark line", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
 	{ID: "ignition.ring_count", Name: "swings after burn", Unit: "count", Dim: unit.Count, Per: Cylinder, PlacementCV: 0.10, Source: "our choice"},
 	{ID: "ignition.firing_scatter_snap", Name: "firing-to-firing scatter at snap", Unit: "%", Dim: unit.Percent, Per: Cylinder, Source: "gain cancels"},
+	{ID: "ignition.waste_ratio", Name: "firing line, exhaust stroke over compression stroke of one lead", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels; trade.md 4.1: thin gas needs less"},
 	{ID: "ignition.missing_share", Name: "share of firings without a spark line", Unit: "%", Dim: unit.Percent, Per: Cylinder, Source: "count"},
 	// Typed values a technician brings (trade.md 2).
 	{ID: "plug.gap", Name: "plug gap", Unit: "mm", Dim: unit.Length, Per: Cylinder},

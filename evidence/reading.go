@@ -27,6 +27,7 @@ const (
 	ScaleUnsure     Flag = "scale or unit looks wrong"
 	NoExposure      Flag = "no exposure behind the count"
 	FuelUnknown     Flag = "fuel not known"
+	OnePickup       Flag = "one pickup for all cylinders" // the gain is common: it cancels between them
 	Diluted         Flag = "weighted register, not a count"
 )
 

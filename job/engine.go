@@ -91,7 +91,7 @@ func (f *File) VehicleEngine() (vehicle.Engine, []Problem) {
 			if e.Cylinders == 4 && e.Arrangement == "inline" {
 				sev = strict.Note
 			}
-			e.FiringOrder = order
+			e.FiringOrder, e.OrderAssumed = order, true
 			say(sev, "firing_order", "not said: taken as %v; it decides which cylinders share a coil", order)
 		} else if e.Ignition == vehicle.WasteSpark {
 			say(strict.Warning, "firing_order", "not said: it is not known which cylinders share a coil, so coils are left out of the suspects; write the firing order")

@@ -81,6 +81,7 @@ type Comparison struct {
 	Drift     *Drift
 	// Reference is the median of all subjects, SI.
 	Reference float64
+	shared    bool // one pickup saw all of them: its gain cancels
 	normal    Band
 	own       Band // normal by the feature's own margin, whatever the question asks
 	all       bool // every subject there is was measured
@@ -115,7 +116,7 @@ func (c *Comparison) beyond(b Band, effect float64) bool {
 // once: one placement is never enough to call an amplitude high.
 // Nor is a crest that few samples saw.
 func (c *Comparison) once(r *Row) bool {
-	return c.Feature.Amplitude && r.Placements < 2 || r.coarse()
+	return c.Feature.Amplitude && r.Placements < 2 && !c.shared || r.coarse()
 }
 
 // coarse: a crest among the readings was seen by too few samples to be called high.
@@ -175,7 +176,7 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 		means[i] = rows[i].mean
 		values = append(values, rows[i].value)
 	}
-	c := Comparison{Feature: f, Versus: o.Versus, Level: o.Level, Family: max(o.Family, len(groups)), Reference: stats.Median(values)}
+	c := Comparison{Feature: f, Versus: o.Versus, Level: o.Level, Family: max(o.Family, len(groups)), Reference: stats.Median(values), shared: onePickup(readings)}
 	prior := priorScatter(f, readings, c.Reference, logs)
 	if logs && prior > 1 {
 		return Comparison{}, fmt.Errorf("%s is smaller than its readings repeat: a ratio to the others has no meaning", f.Name)

@@ -174,13 +174,22 @@ func (c *cranked) syncs(rec *trace.Recording) []float64 {
 	if c.sync == nil {
 		return nil
 	}
-	v := c.sync.Values[c.seg.First:min(c.seg.End, len(c.sync.Values))]
+	out := pulseMiddles(c.sync.Values[c.seg.First:min(c.seg.End, len(c.sync.Values))], 0.3*c.period*c.rate)
+	for i := range out {
+		out[i] /= c.rate
+	}
+	return out
+}
+
+// pulseMiddles gives the middle of each pulse of a trigger channel, in samples. The
+// pulse is what the channel is for the smaller part of the time; those nearer than
+// apart samples are strikes of one coil, and count once.
+func pulseMiddles(v []float64, apart float64) []float64 {
 	lo, hi := leastGreatest(v)
 	if !(hi > lo) {
 		return nil
 	}
 	var out []float64
-	// The pulse is what the channel is for the smaller part of the time.
 	above := 0
 	for _, x := range v {
 		if x > (lo+hi)/2 {
@@ -198,9 +207,8 @@ func (c *cranked) syncs(rec *trace.Recording) []float64 {
 		case in && from < 0:
 			from = i
 		case !in && from >= 0:
-			t := float64(from+i-1) / 2 / c.rate
-			// Pulses in a burst are one: strikes of one coil.
-			if len(out) == 0 || t-out[len(out)-1] > 0.3*c.period {
+			t := float64(from+i-1) / 2
+			if len(out) == 0 || t-out[len(out)-1] > apart {
 				out = append(out, t)
 			}
 			from = -1

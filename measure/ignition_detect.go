@@ -39,6 +39,18 @@ type wave struct {
 	base     float64         // level at rest
 	hum      hum
 	humFound bool
+	// pace is the shortest time from one firing to the next where several cylinders
+	// fire in turn, s; 0 for one cylinder, whose firings lie far apart.
+	pace float64
+}
+
+// within is a time of one cylinder's spark, cut to the share of the pace that is
+// left for it where several cylinders fire in turn.
+func (w *wave) within(seconds, share float64) float64 {
+	if w.pace > 0 {
+		return math.Min(seconds, share*w.pace)
+	}
+	return seconds
 }
 
 // newWave prepares a channel; ok is false when the time base gives no rate.
@@ -214,7 +226,7 @@ func (w *wave) clusters() []cluster {
 	}
 	fifth := tops[max(0, len(tops)-5)] // one glitch must not set the scale
 	threshold := math.Max(floor, 0.05*fifth)
-	join := max(1, int(joinSeconds*w.rate)/w.size)
+	join := max(1, int(w.within(joinSeconds, 0.3)*w.rate)/w.size)
 	var all []cluster
 	for b := range w.lo {
 		d := span(b)
@@ -263,7 +275,7 @@ func (w *wave) large(all []cluster) []cluster {
 	kth := sizes[max(0, len(sizes)-max(2, len(sizes)/10))]
 	typical := stats.Median(sizes[sort0(sizes, 0.5*kth):])
 	var out []cluster
-	gap := int(turnOnSeconds*w.rate) / w.size
+	gap := int(w.within(turnOnSeconds, 0.4)*w.rate) / w.size
 	for i, c := range all {
 		if c.size < shareOfTypical*typical {
 			continue

@@ -27,6 +27,9 @@ func (g *ignition) read() {
 		g.readPhase(p)
 	}
 	g.snapRatio(phases)
+	if len(g.exhaust) > 0 && steadyFirings(g.sparks) {
+		g.wasteRatio(g.sparks, g.exhaust)
+	}
 	g.missingShare(phases)
 	g.marks()
 }
@@ -288,7 +291,7 @@ const enoughForShare = 20
 
 // missingShare emits the share of firings without a spark line.
 func (g *ignition) missingShare(phases []phase) {
-	n, k := 0, 0
+	n, k := g.absent, g.absent
 	all := phase{state: g.meta.Condition.State}
 	for i, s := range g.sparks {
 		if s.cut {

@@ -73,7 +73,9 @@ type ignition struct {
 	sparks  []spark
 	sign    float64
 	flags   []evidence.Flag
+	exhaust []spark // of the same lead, left out of sparks (waste spark)
 	revs    float64 // revolutions from one spark to the next
+	absent  int     // firings that were due and of which nothing was seen (parade)
 }
 
 func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.Subject, meta Meta) Result {
@@ -104,31 +106,10 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 // find looks for firings; the texts say why it is refused, empty when it is not.
 func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 	w := g.w
-	if w.rate < minIgnitionHz {
-		return perSecond(w.rate) + " cannot show a spark of one millisecond", "take it again at 1 MS/s or more (100 kS/s is enough for burn time)", evidence.TooSlow
+	cl, why, fix, flag := g.pulses()
+	if why != "" {
+		return why, fix, flag
 	}
-	span := 0.0
-	for _, r := range w.runs {
-		span += float64(r.End-r.First) / w.rate
-	}
-	if !(w.quiet > 0) && allFlat(w) {
-		return "the trace is flat", "check the pickup's lead, ground and channel, and that the engine runs", evidence.WrongChannel
-	}
-	cl := w.clusters()
-	if len(cl) == 0 {
-		return "nothing stands out of the noise", "lay the pickup closer, on the flat face of the coil, and raise the sensitivity", evidence.WrongChannel
-	}
-	if why := w.plausible(cl, span); why != "" {
-		return why, "check that this is the channel of the pickup, and its kind", evidence.WrongChannel
-	}
-	busy := make([]bool, len(w.lo))
-	wide := int(3e-3*w.rate) / w.size
-	for _, c := range cl {
-		for b := max(0, c.first-wide); b <= min(len(busy)-1, c.last+wide); b++ {
-			busy[b] = true
-		}
-	}
-	w.findHum(busy)
 	g.sign = w.polarity(cl)
 	for i, c := range cl {
 		limit := len(w.v)
@@ -140,9 +121,47 @@ func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 		}
 	}
 	if why := g.shape(); why != "" {
-		return why, "check that this is the channel of the pickup, and its kind", evidence.WrongChannel
+		return why, notIgnition, evidence.WrongChannel
 	}
 	return "", "", ""
+}
+
+const notIgnition = "check that this is the channel of the pickup, and its kind"
+
+// pulses finds the clusters that may be firings, with hum taken away.
+func (g *ignition) pulses() (cl []cluster, why, fix string, flag evidence.Flag) {
+	w := g.w
+	if w.rate < minIgnitionHz {
+		return nil, perSecond(w.rate) + " cannot show a spark of one millisecond", "take it again at 1 MS/s or more (100 kS/s is enough for burn time)", evidence.TooSlow
+	}
+	span := 0.0
+	for _, r := range w.runs {
+		span += float64(r.End-r.First) / w.rate
+	}
+	if !(w.quiet > 0) && allFlat(w) {
+		return nil, "the trace is flat", "check the pickup's lead, ground and channel, and that the engine runs", evidence.WrongChannel
+	}
+	cl = w.clusters()
+	if len(cl) == 0 {
+		return nil, "nothing stands out of the noise", "lay the pickup closer, on the flat face of the coil, and raise the sensitivity", evidence.WrongChannel
+	}
+	if why := w.plausible(cl, span); why != "" {
+		return nil, why, notIgnition, evidence.WrongChannel
+	}
+	w.humBeside(cl)
+	return cl, "", "", ""
+}
+
+// humBeside looks for hum in what lies between the firings.
+func (w *wave) humBeside(cl []cluster) {
+	busy := make([]bool, len(w.lo))
+	wide := int(w.within(3e-3, 0.3)*w.rate) / w.size
+	for _, c := range cl {
+		for b := max(0, c.first-wide); b <= min(len(busy)-1, c.last+wide); b++ {
+			busy[b] = true
+		}
+	}
+	w.findHum(busy)
 }
 
 // allFlat reports whether no block moves at all.
@@ -174,7 +193,7 @@ func (w *wave) plausible(cl []cluster, span float64) string {
 	case len(w.runs) == 1 && share > 0.6:
 		return fmt.Sprintf("it moves %.0f %% of the time; an ignition trace rests between sparks", 100*share)
 	}
-	if len(w.runs) == 1 && len(cl) >= 5 {
+	if len(w.runs) == 1 && len(cl) >= 5 && w.pace == 0 {
 		var gaps []float64
 		for i := 1; i < len(cl); i++ {
 			gaps = append(gaps, float64((cl[i].top-cl[i-1].top)*w.size)/w.rate)
@@ -191,20 +210,28 @@ func (w *wave) plausible(cl []cluster, span float64) string {
 func (w *wave) polarity(cl []cluster) float64 {
 	var vote []float64
 	for _, c := range cl {
-		from, to := max(0, (c.top-1)*w.size), min(len(w.v), (c.top+2)*w.size)
-		rest := w.hum.at(w.seconds(c.top * w.size))
-		up, down := 0.0, 0.0
-		for _, v := range w.v[from:to] {
-			up, down = math.Max(up, v-rest), math.Max(down, rest-v)
-		}
-		if up+down > 0 {
-			vote = append(vote, (up-down)/(up+down))
+		if v := w.leaning(c); v != 0 {
+			vote = append(vote, v)
 		}
 	}
 	if stats.Median(vote) < 0 {
 		return -1
 	}
 	return 1
+}
+
+// leaning is how far one firing points up (towards 1) or down (towards -1).
+func (w *wave) leaning(c cluster) float64 {
+	from, to := max(0, (c.top-1)*w.size), min(len(w.v), (c.top+2)*w.size)
+	rest := w.hum.at(w.seconds(c.top * w.size))
+	up, down := 0.0, 0.0
+	for _, v := range w.v[from:to] {
+		up, down = math.Max(up, v-rest), math.Max(down, rest-v)
+	}
+	if up+down > 0 {
+		return (up - down) / (up + down)
+	}
+	return 0
 }
 
 // shape holds the sparks found against what a spark looks like, and says what is

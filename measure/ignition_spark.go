@@ -385,8 +385,9 @@ func (w *wave) localRest(c cluster, seg trace.Segment, sign float64) float64 {
 		}
 		return stats.MedianInPlace(mids), float64(from+to) / 2, true
 	}
-	before, tb, okB := mean(c.top-int(9e-3/block), c.top-int(5e-3/block))
-	after, ta, okA := mean(c.last+int(2e-3/block), c.last+int(6e-3/block))
+	unit := w.within(10e-3, 1) / block
+	before, tb, okB := mean(c.top-int(0.9*unit), c.top-int(0.5*unit))
+	after, ta, okA := mean(c.last+int(0.2*unit), c.last+int(0.6*unit))
 	switch {
 	case okB && okA && ta > tb:
 		return before + (after-before)*(float64(c.top)-tb)/(ta-tb)

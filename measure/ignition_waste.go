@@ -35,15 +35,18 @@ func (g *ignition) dropSmall() {
 	}
 	waste := g.meta.Engine.Ignition == vehicle.WasteSpark
 	if n > 0 && float64(n) >= isPattern*float64(len(g.sparks)) {
-		var out []spark
+		var out, exhaust []spark
 		for i, s := range g.sparks {
-			if !small[i] {
+			if small[i] {
+				exhaust = append(exhaust, s)
+			} else {
 				out = append(out, s)
 			}
 		}
 		if len(out) >= 3 && unevenness(out) <= 1.2*unevenness(g.sparks)+0.05 {
 			what := "smaller pulses between the firings (the neighbours' sparks)"
 			if waste {
+				g.exhaust = exhaust
 				what = "sparks on the exhaust stroke, told apart by their height,"
 			}
 			g.note("", false, "%s: %d %s were left out", g.ch.Name, n, what)
@@ -54,6 +57,16 @@ func (g *ignition) dropSmall() {
 	if waste && n == 0 {
 		g.wasteBySpeed()
 	}
+}
+
+// steadyFirings reports whether firings come at one speed: the exhaust stroke does
+// not follow a snap as the compression stroke does, so a mixture would mean nothing.
+func steadyFirings(s []spark) bool {
+	var gaps []float64
+	for i := 1; i < len(s); i++ {
+		gaps = append(gaps, s[i].t-s[i-1].t)
+	}
+	return len(gaps) > 0 && stats.Quantile(gaps, 0.9) < 1.4*stats.Quantile(gaps, 0.1)
 }
 
 // smallAt reports whether a spark is small beside a larger one on both sides, few

@@ -135,6 +135,7 @@ type sampledKind struct {
 func sampled() []sampledKind {
 	return []sampledKind{
 		{ParameterLog, parameterLog, looksLikeLog},
+		{IgnitionParade, ignitionParade, looksLikeParade},
 		{IgnitionPrimary, ignitionPrimary, looksLikePrimary},
 		{InjectorKind, injectorCapture, looksLikeInjector},
 		{CrankEdges, crankEdges, looksLikeCrank},

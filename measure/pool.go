@@ -86,6 +86,9 @@ func pool(f evidence.Feature, rs []evidence.Reading, log bool) pooled {
 func priorScatter(f evidence.Feature, rs []evidence.Reading, reference float64, log bool) float64 {
 	t := traitsOf(f.ID)
 	prior := f.PlacementCV
+	if onePickup(rs) {
+		prior = t.repeatRel // not moved between the cylinders: only repeats scatter
+	}
 	for _, r := range rs {
 		if r.Uncertainty == 0 && !f.Amplitude {
 			prior = math.Hypot(prior, t.repeatRel)
@@ -101,6 +104,17 @@ func priorScatter(f evidence.Feature, rs []evidence.Reading, reference float64, 
 		prior *= math.Abs(reference)
 	}
 	return prior
+}
+
+// onePickup reports whether all readings come from one trace of a pickup that sees
+// every cylinder with the same gain.
+func onePickup(rs []evidence.Reading) bool {
+	for _, r := range rs {
+		if !r.Has(evidence.OnePickup) || r.Item != rs[0].Item || r.From.Channel != rs[0].From.Channel {
+			return false
+		}
+	}
+	return len(rs) > 0
 }
 
 // scatter is the variance from one placement (or repeat) to the next, shrunk

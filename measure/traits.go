@@ -56,6 +56,7 @@ var traitTable = map[string]traits{
 	"ignition.end_spike":            {repeatRel: 0.08, margin: 0.30, marginAbs: 0.30, source: "our choice; trade.md 2.2 [S43]"},
 	"ignition.ring_count":           {repeatAbs: 0.5, margin: 0.40, marginAbs: 2, high: 60, source: "trade.md 2.2: 3-5 swings good, 2 or fewer not"},
 	"ignition.firing_scatter_snap":  {repeatRel: 0.25, margin: 0.60, marginAbs: 10, high: 400, source: "our choice; trade.md appendix A: 30 % on the bad one"},
+	"ignition.waste_ratio":          {repeatRel: 0.07, margin: 0.30, low: 0.02, high: 2, source: "our choice"},
 	"ignition.missing_share":        {repeatAbs: 0.5, marginAbs: 2, high: 100, source: "our choice"},
 	"plug.gap":                      {repeatAbs: 0.03e-3, scale: 0.01, margin: 0.15, marginAbs: 0.15e-3, low: 0.1e-3, high: 4e-3, source: "our choice: feeler steps of 0.05 mm"},
 	"boot.resistance":               {repeatRel: 0.02, scale: 0.01, margin: 0.30, low: 1, high: 1e9, source: "our choice"},

@@ -31,6 +31,7 @@ type Engine struct {
 	Arrangement   string // inline, vee, flat
 	BankOf        []int  // BankOf[c-1] is the bank (1 or 2) of cylinder c
 	FiringOrder   []int  // cylinder numbers in firing order; empty if unknown
+	OrderAssumed  bool   // FiringOrder is a usual one, taken because none was given: good for coil pairs only
 	Ignition      Ignition
 	Injection     Injection
 	Boosted       bool
