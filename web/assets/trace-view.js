@@ -4,7 +4,7 @@
 // back for print. What it draws it fetches as columns of least and greatest values, so
 // a capture of a hundred million samples costs no more than a short one.
 //
-// Its description is JSON in <script type="application/json" data-trace>:
+// Its description is JSON in its attribute data-trace:
 //   channels: [{name, url, samples, knots, shift, unit, heavy: odd|one|sib, shown}]
 //   marks:    [{key, name, channel, from, to}]   samples of its channel, to exclusive
 //   from, to: seconds of the first view;   words: texts;   lang
@@ -17,7 +17,7 @@ const tier = 34; // pixels from one dimension line to the next
 class TraceView extends HTMLElement {
   connectedCallback() {
     if (this.canvas) return;
-    this.info = JSON.parse(this.querySelector('script[data-trace]').textContent);
+    this.info = JSON.parse(this.dataset.trace);
     this.words = this.info.words;
     this.channels = this.info.channels.map((c) => new Channel(c));
     this.view = [this.info.from, this.info.to];
