@@ -186,6 +186,12 @@ func (c *crank) misfire() {
 		c.refuse(feature, ch, whole, evidence.TooFewEvents, fmt.Sprintf("%d firings at an even speed lie in the recording", look.firings), "record at least ten seconds at idle or a steady speed")
 		return
 	}
+	if sh := c.tr.findShudder(c.n, from, end); sh.there() && (look.rough || len(look.events) > 0) {
+		c.run.Misfires = nil
+		c.refuse(feature, ch, whole, evidence.Noisy, fmt.Sprintf("the speed swings %.1f times a second by %.1f %%, and not in step with the engine's cycle: a shuddering driveline (converter clutch, clutch, mounts) does that, and single misfires cannot be told from it", sh.hz, 100*sh.swing), converterTest)
+		c.note(ch, "", true, "%s: a swing of %.1f Hz explains %.0f %% of the uneven speed, the place in the engine's cycle %.0f %%: this is how a converter clutch shudders, not how one cylinder misses", ch, sh.hz, 100*sh.line, 100*sh.cycle)
+		return
+	}
 	if look.rough {
 		c.refuse(feature, ch, whole, evidence.Noisy, fmt.Sprintf("the speed varies by %.1f %% from firing to firing throughout; single misfires do not stand out", look.sigmaPct), "steady the speed; if it is the engine that is this uneven, look at each cylinder")
 		return
