@@ -56,7 +56,7 @@ type MStep struct {
 	Need                   int
 	Recovers               [7]MRecovery
 	needs                  []int
-	onlyIf, guard          node
+	onlyIf, guard, applies node
 	watch                  []int
 	sets                   []assign
 	spoils                 []int
@@ -69,6 +69,7 @@ type MStep struct {
 	needMask, needWant     State // the phases of all steps before it, done
 	needMaybe              []int // steps before it that a variant leaves out
 	again                  []int // what a recovery step undoes
+	owable                 bool  // a recovery step that some rule asks for first
 	keepGiven              bool  // a condition asks by how many means it was confirmed
 }
 

@@ -136,6 +136,12 @@ func (c *compiler) step(i int) {
 	if s.guard, err = c.guard(p.Guard); err != nil {
 		c.fail(p.path, "%q: interlock: %v", p.ID, err)
 	}
+	if s.applies, err = c.guard(p.Applies); err != nil {
+		c.fail(p.path, "%q: applies: %v", p.ID, err)
+	}
+	if s.applies.op != opTrue && p.origin != fromRecovery {
+		c.fail(p.path, "%q: applies is for steps under recovery; a step of the order has only_if", p.ID)
+	}
 	for _, w := range p.Watch {
 		k := c.watchIndex(w)
 		if k < 0 {
@@ -446,6 +452,7 @@ func (c *compiler) recovery(i int, kind string, r RecoveryRule) MRecovery {
 				continue
 			}
 			out.first = append(out.first, j)
+			c.m.Steps[j].owable = true
 		}
 	}
 	if r.From != "" {

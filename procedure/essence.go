@@ -32,6 +32,7 @@ func (m *Machine) essence() {
 		st := &m.Steps[i]
 		walk(&st.guard)
 		walk(&st.onlyIf)
+		walk(&st.applies)
 		for k := range st.rules {
 			walk(&st.rules[k].unless)
 		}

@@ -188,7 +188,7 @@ func stepForSide(s Step, side string) Step {
 	t.ID = s.ID + "." + side
 	t.Do, t.Why, t.NoReturn, t.Dangerous = r(s.Do), r(s.Why), r(s.NoReturn), r(s.Dangerous)
 	t.Needs, t.Spoils, t.Watch, t.Again = list(s.Needs), list(s.Spoils), list(s.Watch), list(s.Again)
-	t.OnlyIf, t.Guard = s.OnlyIf.forSide(side), s.Guard.forSide(side)
+	t.OnlyIf, t.Guard, t.Applies = s.OnlyIf.forSide(side), s.Guard.forSide(side), s.Applies.forSide(side)
 	t.Sets = mapForSide(s.Sets, side)
 	t.Hazards = nil
 	for _, h := range s.Hazards {

@@ -131,6 +131,9 @@ type Step struct {
 	Dangerous string                  `yaml:"dangerous_to_leave"`
 	Interrupt map[string]RecoveryRule `yaml:"interrupt"`
 	From      []string                `yaml:"from"`
+	// Applies: a recovery step that is owed counts only while this holds. Its interlock
+	// is something else: what must be made so before it may begin.
+	Applies Guard `yaml:"applies"`
 	// OwedOnly: a recovery step that is done only when a recovery rule asks for it.
 	OwedOnly bool `yaml:"owed_only"`
 	// Again: what a recovery step undoes; these steps and all after them begin again.

@@ -30,7 +30,13 @@ func (m *Machine) interrupt(s *State, kind int) {
 			continue
 		}
 		if m.Steps[i].origin == fromRecovery {
-			m.Steps[i].phase.set(s, uint64(Owed))
+			// One that no rule ever asks for first was begun while stopping: what it makes
+			// so is unsure now, and the resting state asks for it.
+			again := Idle
+			if m.Steps[i].owable {
+				again = Owed
+			}
+			m.Steps[i].phase.set(s, uint64(again))
 			m.Steps[i].given.set(s, 0)
 			continue
 		}

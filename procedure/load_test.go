@@ -49,7 +49,7 @@ func TestLoadRefuses(t *testing.T) {
 		{"limits out of order", brake, []string{"warn: 12.2 V", "warn: 11.0 V"}, "in the order"},
 		{"nothing said for an interruption", brake, []string{"  overdue: {class: R1", "  # overdue: {class: R1"}, "what to do when it takes longer"},
 		{"going on when someone is hurt", brake, []string{"  injury_or_fire: {class: R5", "  injury_or_fire: {class: R0"}, "R5: stop"},
-		{"a lock-out that failed goes on", brake, []string{"class: R3, first: [refit], from: guard_check, text: \"The lock-out", "class: R1, text: \"The lock-out"}, "in doubt"},
+		{"a lock-out that failed goes on", brake, []string{"class: R3, first: [safe_key, refit], from: guard_check, text: \"The lock-out", "class: R1, text: \"The lock-out"}, "in doubt"},
 		{"a piston that does not go is pushed again", brake, []string{"not_as_expected: {class: R5, text: \"The piston does not go back", "not_as_expected: {class: R1, text: \"The piston does not go back"}, "one way, R5"},
 		{"unknown step needed", brake, []string{"needs: [tag_on]", "needs: [tag_onn]"}, "no step of this procedure"},
 		{"a circle", brake, []string{"    needs: [save_codes]\n", "    needs: [last_scan]\n"}, "circle"},

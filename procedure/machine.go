@@ -85,8 +85,8 @@ func (m *Machine) anyActive(s *State, steps []int) bool {
 
 func (m *Machine) anyOwed(s *State) bool {
 	for _, i := range m.recoverySteps {
-		if Phase(m.Steps[i].phase.get(s)) == Owed && m.eval(&m.Steps[i].guard, s) {
-			return true // one whose interlock does not hold does not apply as things are
+		if m.OwedIn(*s, i) {
+			return true
 		}
 	}
 	return false
@@ -103,8 +103,12 @@ func (m *Machine) Allowed(s State, e Event) bool {
 		st := &m.Steps[e.Step]
 		ph := Phase(st.phase.get(&s))
 		if st.origin == fromRecovery {
-			if !(ph == Owed && (mode == Held || mode == HeldKeepPower) || mode == Stopping && (ph == Idle || ph == Owed)) || motor == Moving {
-				return false // held: what is owed; stopping: whatever makes it safe
+			held := mode == Held || mode == HeldKeepPower
+			if !(held && (ph == Owed || ph == Idle && m.unblocks(&s, st)) || mode == Stopping && (ph == Idle || ph == Owed)) || motor == Moving {
+				return false // held: what is owed and what that asks for; stopping: whatever makes it safe
+			}
+			if !m.eval(&st.applies, &s) {
+				return false
 			}
 			if mode == HeldKeepPower && st.Powers || ph == Idle && (st.OwedOnly || m.alreadySo(&s, st)) {
 				return false
@@ -172,6 +176,41 @@ func (m *Machine) Allowed(s State, e Event) bool {
 		return mode != Finished && t.f.get(&s) == 0 && Phase(m.Steps[t.Step].phase.get(&s)) == Done
 	}
 	return false
+}
+
+// OwedIn: recovery step i was asked for, and still applies.
+func (m *Machine) OwedIn(s State, i int) bool {
+	return Phase(m.Steps[i].phase.get(&s)) == Owed && m.eval(&m.Steps[i].applies, &s)
+}
+
+// unblocks: a recovery step is owed whose interlock does not hold yet, and this one
+// makes so a fact that it asks for.
+func (m *Machine) unblocks(s *State, st *MStep) bool {
+	for _, i := range m.recoverySteps {
+		owed := &m.Steps[i]
+		if Phase(owed.phase.get(s)) != Owed || !m.eval(&owed.applies, s) || m.eval(&owed.guard, s) {
+			continue
+		}
+		for _, a := range st.sets {
+			if m.asksFor(&owed.guard, s, a.fact) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// asksFor: a part of the condition that does not hold reads the fact.
+func (m *Machine) asksFor(n *node, s *State, fact int) bool {
+	if m.eval(n, s) {
+		return false
+	}
+	for i := range n.kids {
+		if m.asksFor(&n.kids[i], s, fact) {
+			return true
+		}
+	}
+	return n.op == opFact && n.idx == fact
 }
 
 // alreadySo: everything a recovery step would make true is true.

@@ -4,7 +4,7 @@ import "math/bits"
 
 // words is how many machine words a state takes. A procedure that does not fit
 // is refused at compile time.
-const words = 6
+const words = 8
 
 // State is one state of a machine, packed: facts, step phases, the means given,
 // the motor, the mode, the bands of what is watched. It is comparable.

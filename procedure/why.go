@@ -126,7 +126,7 @@ func (m *Machine) whyNotStart(s State, e Event) []string {
 	switch {
 	case st.origin == fromRecovery && (mode == Running || mode == HandedOver || mode == Finished):
 		say("Step %q makes safe: it comes after an interruption or a stop.", st.ID)
-	case st.origin == fromRecovery && ph == Idle && (mode != Stopping || st.OwedOnly):
+	case st.origin == fromRecovery && ph == Idle && (mode != Stopping && !m.unblocks(&s, st) || st.OwedOnly):
 		say("Step %q is not asked for now; to leave the vehicle, stop first.", st.ID)
 	case st.origin != fromRecovery && mode != Running:
 		say("Not now: %s.", modeText[mode])
@@ -138,6 +138,11 @@ func (m *Machine) whyNotStart(s State, e Event) []string {
 		say("Step %q is under way.", st.ID)
 	case st.origin == fromRecovery && ph == Idle && m.alreadySo(&s, st):
 		say("It is so already.")
+	}
+	if st.origin == fromRecovery {
+		for _, u := range m.unmet(&st.applies, &s) {
+			say("Step %q is not needed as things are: it is for when %s.", st.ID, u)
+		}
 	}
 	if st.origin == fromRecovery && mode == HeldKeepPower && st.Powers {
 		say("Keep power and session: try again before any key-off.")
@@ -192,10 +197,13 @@ func (m *Machine) owedText(s *State) []string {
 	for _, i := range m.recoverySteps {
 		switch Phase(m.Steps[i].phase.get(s)) {
 		case Owed:
-			if !m.eval(&m.Steps[i].guard, s) {
+			if !m.eval(&m.Steps[i].applies, s) {
 				continue
 			}
 			out = append(out, fmt.Sprintf("First make safe: %s", m.Steps[i].Do))
+			for _, u := range m.unmet(&m.Steps[i].guard, s) {
+				out = append(out, fmt.Sprintf("Before that, needed is: %s.", u))
+			}
 		case Doing, Waiting, Waited:
 			out = append(out, fmt.Sprintf("First end step %q.", m.Steps[i].ID))
 		}

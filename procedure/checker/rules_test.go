@@ -110,7 +110,7 @@ func TestNeverRulesAreFound(t *testing.T) {
 		}},
 		{"work_before_codes", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("baseline_apply").Needs = []string{"key_on", "fluid_before"}
-			step("lift_up").Needs = []string{"baseline_release", "read_before"}
+			step("lift_up").Needs = []string{"key_off_lift", "read_before"}
 		}},
 		{"read_before_clear", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("read_before").Needs, step("read_before").Guard = []string{"save_codes"}, none
@@ -119,6 +119,10 @@ func TestNeverRulesAreFound(t *testing.T) {
 		{"erase_unknown", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("erase_codes").Needs, step("erase_codes").Guard = []string{"save_codes"}, none
 			step("reread_codes").Needs = []string{"erase_codes", "read_codes"}
+		}},
+		{"hands_with_key_on", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("measure_before").Needs, step("measure_before").Guard = []string{"locks_in"}, none
+			step("lift_up").Needs, step("wheels_off").Needs = []string{"baseline_release"}, []string{"locks_in", "key_off_lift"}
 		}},
 		{"chocks_away_unproven", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("hold_test").Guard = none
@@ -132,9 +136,9 @@ func TestNeverRulesAreFound(t *testing.T) {
 	} {
 		t.Run(tc.rule, func(t *testing.T) {
 			m := edit(t, "epb_caliper_pads", tc.change)
-			r := Check(m, Options{MaxStates: 150_000})
+			r := Check(m, Options{MaxStates: 600_000})
 			if len(r.Problems) > 0 && r.Problems[0].Rule != tc.rule { // another rule breaks nearer to the start
-				r = Check(m, Options{AllProblems: true, MaxStates: 150_000})
+				r = Check(m, Options{AllProblems: true, MaxStates: 600_000})
 			}
 			for _, p := range r.Problems {
 				if p.Kind == "never" && p.Rule == tc.rule {

@@ -23,6 +23,10 @@ func TestThePlayerCanBeHurt(t *testing.T) {
 		{"epb_caliper_pads", "caliper off", func(f *procedure.File, step steps) {
 			step("pedal_firm").Needs, step("pedal_firm").Guard = []string{"fit_pads"}, none
 		}},
+		{"epb_caliper_pads", "ignition on", func(f *procedure.File, step steps) {
+			step("measure_before").Needs, step("measure_before").Guard = []string{"locks_in"}, none
+			step("lift_up").Needs, step("wheels_off").Needs = []string{"baseline_release"}, []string{"locks_in", "key_off_lift"}
+		}},
 		{"epb_caliper_pads", "tag on", func(f *procedure.File, step steps) {
 			step("yard").Needs, step("yard").Guard = []string{"pedal_last"}, none
 			step("key_scan").Needs = []string{"yard", "chocks_away"}

@@ -101,6 +101,8 @@ func (w *World) secure(fact, value string) {
 		w.height = 2
 	case "vehicle=floor":
 		w.height = 0
+	case "ignition=off":
+		w.key = false
 	case "lockout=locked":
 		w.guard, w.key = true, false
 	case "caliper.left=fitted", "hardware.left=fitted":

@@ -109,10 +109,13 @@ func (w *World) begin(step, act string, side int, now, travel int64) {
 	switch act {
 	case "apply", "release", "retract", "extend", "slacken", "learn", "pump_cycle", "vent", "fill", "move_closure", "close_and_hold", "pinch_test":
 		w.command(act, side, now, travel)
-	case "unbolt", "push_piston", "fit_pads", "bolt_up", "hold_disc", "wheels_off", "wheels_on", "open_brake", "fit_linings", "close_brake", "adjust", "work_line", "base_bleed":
+	case "unbolt", "push_piston", "fit_pads", "bolt_up", "hold_disc", "measure_brake", "wheels_off", "wheels_on", "open_brake", "fit_linings", "close_brake", "adjust", "work_line", "base_bleed":
 		w.hands[step] = true
 		if w.moving != "" {
 			w.harm("hands go in at %q while %q moves", step, w.moving)
+		}
+		if w.isBrake && w.key {
+			w.harm("hands at a brake with the ignition on: it may close by itself (%s)", step)
 		}
 		if w.height == 1 {
 			w.harm("a person works under a vehicle that is lifted and not on its locks (%s)", step)
@@ -314,6 +317,9 @@ func (w *World) roll(at string) {
 
 func (w *World) keyOn(step string) {
 	w.key = true
+	if w.isBrake && len(w.hands) > 0 {
+		w.harm("key on while someone works at a brake (%s)", step)
+	}
 	if w.isBrake && (!w.caliperOn[0] || !w.caliperOn[1]) {
 		w.harm("key on with a caliper off: the module may run the nut out (%s)", step)
 	}

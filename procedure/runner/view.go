@@ -97,7 +97,7 @@ func (r *Run) At(now Stamp) View {
 			switch {
 			case open && main:
 				v.Open = append(v.Open, st.ID)
-			case open || ph == procedure.Owed:
+			case open || m.OwedIn(s, i):
 				v.MakeSafe = append(v.MakeSafe, st.ID)
 			case main && !sv.Skipped && closed < 4:
 				closed++
