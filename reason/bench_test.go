@@ -66,9 +66,12 @@ func bigFinding(i int) evidence.Finding {
 
 // addAndUndo measures a reading added with all marginals, and taken back with
 // all marginals, in turn.
-func addAndUndo(b *testing.B, n, bound, k int) {
+func addAndUndo(b *testing.B, n, bound, k int) { addAndUndoOf(b, n, bound, k, "normal") }
+
+func addAndUndoOf(b *testing.B, n, bound, k int, outcome string) {
 	e := bigEngine(b, n, bound, 150, k, 25)
 	f := bigFinding(30)
+	f.Outcome = outcome
 	if err := e.Add(f); err != nil { // makes the slot
 		b.Fatal(err)
 	}
@@ -109,6 +112,32 @@ func BenchmarkReading200Pairs(b *testing.B) { addAndUndo(b, 200, 2, 20) }
 
 // A road test or power balance bears on all faults.
 func BenchmarkReading300TriplesRoadTest(b *testing.B) { addAndUndo(b, 300, 3, 300) }
+
+// The same with one of two abnormal outcomes, whose likelihood is no longer linear.
+func BenchmarkReading300TriplesRoadTestAbnormal(b *testing.B) { addAndUndoOf(b, 300, 3, 300, "high") }
+
+// A road test correlated with another: both factors change and both count with a
+// fractional exponent. Asked: 100 ms.
+func BenchmarkReading300TriplesRoadTestCorrelated(b *testing.B) {
+	in := bigInstance(b, 300, 150, 300)
+	in.Tests[29].Test.Group, in.Tests[30].Test.Group = "road", "road"
+	e, err := NewEngine(Case{Instance: in, Symptoms: []string{"s"}}, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := e.Add(bigFinding(29)); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := e.Add(bigFinding(30)); err != nil {
+			b.Fatal(err)
+		}
+		b.StopTimer()
+		e.Undo()
+		b.StartTimer()
+	}
+}
 
 func ranking(b *testing.B, n, bound, k int) {
 	e := bigEngine(b, n, bound, 150, k, 12)

@@ -66,8 +66,18 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 // does not count (set aside, blocked, no such test) is kept and listed.
 func (e *Engine) Add(f evidence.Finding) error {
 	e.enter(f)
+	return e.update()
+}
+
+// update brings field and chances in line with the findings.
+func (e *Engine) update() error {
 	e.settle()
-	return e.refresh(false)
+	err := e.refresh(false)
+	if e.w.saturated.Load() { // met by what was put in during the pass
+		e.rebuild()
+		err = e.refresh(false)
+	}
+	return err
 }
 
 // enter files a finding under its slot.
@@ -120,8 +130,7 @@ func (e *Engine) Undo() (bool, error) {
 	i := len(e.findings) - 1
 	e.drop(i)
 	e.findings = e.findings[:i]
-	e.settle()
-	return true, e.refresh(false)
+	return true, e.update()
 }
 
 // SetAside takes every finding with the id out of the count, or back in.
@@ -151,8 +160,7 @@ func (e *Engine) SetAside(id string, aside bool) error {
 	if !found {
 		return fmt.Errorf("no finding has the id %q", id)
 	}
-	e.settle()
-	return e.refresh(false)
+	return e.update()
 }
 
 func (e *Engine) drop(i int) {
@@ -207,12 +215,13 @@ func (e *Engine) settle() {
 		if want == 0 {
 			continue
 		}
+		e.w.flush() // what is pending may be this very factor
 		e.lambdaOf(s, s.lambda)
 		e.build(s)
 		s.factor.put(e.w, 1)
 		s.on = true
 	}
-	if e.w.saturate || e.undone > 1000 {
+	if e.w.saturated.Load() || e.undone > 1000 {
 		e.rebuild()
 	}
 }

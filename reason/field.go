@@ -4,6 +4,7 @@ import (
 	"math"
 	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
 // field holds the weight of every set of up to three faults, exactly, in the
@@ -27,7 +28,11 @@ type field struct {
 	a        []float64 // n
 	b        []float64 // n*n, symmetric, zero diagonal
 	c        []float64 // triples i<j<k, rows (i,j) contiguous in k; nil below bound 3
-	saturate bool      // a factor in c met its limit: take back by rebuilding
+	reach    float64   // how far in ln the factors that are in can have moved a triple
+	near     bool      // that is near the limit of c: changes are checked
+	laying   laying
+	// saturated: a factor in c met its limit; take back by rebuilding.
+	saturated atomic.Bool
 
 	// Results of the last pass; masses are relative to z.
 	z, lnRef   float64 // sum of all weights is z*exp(lnRef)
@@ -41,13 +46,53 @@ type field struct {
 	h          []float64
 	work       [2]worker
 	wantPairs  bool
+	what       task
 	wg         sync.WaitGroup
 	background func()
 }
 
+// task is work on all triples or pairs that is done in two halves.
+type task int
+
+const (
+	sumTriples task = iota
+	putTriples
+	putPairs
+)
+
+// both does a task in two halves, at once where there are two cores. The split is
+// fixed, so that sums come out the same on one core and on two.
+func (f *field) both(what task) {
+	f.what = what
+	n := f.n
+	if what != sumTriples {
+		n = f.laying.k
+	}
+	if n < 64 || runtime.GOMAXPROCS(0) < 2 {
+		f.half(0)
+		f.half(1)
+		return
+	}
+	f.wg.Add(1)
+	go f.background()
+	f.half(0)
+	f.wg.Wait()
+}
+
+func (f *field) half(h int) {
+	switch f.what {
+	case putTriples:
+		f.laying.triples(f, h)
+	case putPairs:
+		f.laying.pairs(f, h)
+	default:
+		f.triples(&f.work[h], h)
+	}
+}
+
 type worker struct {
-	m1, m2, acc []float64
-	z           float64
+	m1, m2, acc, share []float64
+	z                  float64
 }
 
 const cLimit = 1e280
@@ -58,10 +103,10 @@ func newField(n, bound int) *field {
 		f.c = make([]float64, n*(n-1)*(n-2)/6)
 	}
 	for w := range f.work {
-		f.work[w] = worker{m1: make([]float64, n), m2: make([]float64, n*n), acc: make([]float64, n)}
+		f.work[w] = worker{m1: make([]float64, n), m2: make([]float64, n*n), acc: make([]float64, n), share: make([]float64, n)}
 	}
 	f.background = func() {
-		f.triples(&f.work[1], 1)
+		f.half(1)
 		f.wg.Done()
 	}
 	f.clear()
@@ -69,7 +114,9 @@ func newField(n, bound int) *field {
 }
 
 func (f *field) clear() {
-	f.none, f.other, f.saturate = 0, 0, false
+	f.none, f.other, f.reach, f.near = 0, 0, 0, false
+	f.saturated.Store(false)
+	f.laying.f = nil
 	for i := range f.a {
 		f.a[i] = 0
 	}
@@ -190,16 +237,8 @@ func (f *field) passTriples(pairs bool) float64 {
 			clear(k.m2)
 		}
 	}
-	parallel := f.n >= 64 && runtime.GOMAXPROCS(0) > 1
-	if parallel {
-		f.wg.Add(1)
-		go f.background()
-	}
-	f.triples(&f.work[0], 0)
-	if !parallel {
-		f.triples(&f.work[1], 1)
-	}
-	f.wg.Wait()
+	f.both(sumTriples)
+	f.laying.f = nil // what was pending is in
 	z := 0.0
 	for w := range f.work {
 		k := &f.work[w]
@@ -216,20 +255,27 @@ func (f *field) passTriples(pairs bool) float64 {
 	return z * f.scale3
 }
 
-// triples adds up the triples whose first member is congruent to half modulo 2.
-// The split is fixed, so that sums come out the same on one core and on two.
+// triples adds up the triples whose first member is congruent to half modulo 2,
+// each row after the pending factor has been put on it.
 func (f *field) triples(k *worker, half int) {
-	n := f.n
+	n, l := f.n, &f.laying
 	for i := half; i < n-2; i += 2 {
 		mi := f.m[i*n : i*n+n]
 		clear(k.acc)
 		zi := 0.0
+		pending := l.f != nil && l.bears[i]
+		if pending {
+			l.start(i, k.share)
+		}
 		for j := i + 1; j < n-1; j++ {
 			mij := mi[j]
+			row := f.row(i, j)
+			if pending && l.bears[j] {
+				l.put(f, i, j, k.share, row)
+			}
 			if mij == 0 {
 				continue
 			}
-			row := f.row(i, j)
 			ri := mi[j+1:][:len(row)]
 			rj := f.m[j*n+j+1:][:len(row)]
 			sum := 0.0
@@ -246,13 +292,7 @@ func (f *field) triples(k *worker, half int) {
 				}
 				k.m2[i*n+j] += sum
 			} else {
-				acc := k.acc[j+1:][:len(row)]
-				for x, c := range row {
-					p := c * ri[x] * rj[x]
-					sum += p
-					acc[x] += p * mij
-				}
-				sum *= mij
+				sum = addRow(row, ri, rj, k.acc[j+1:][:len(row)], mij)
 			}
 			zi += sum
 			k.m1[j] += sum
@@ -263,6 +303,35 @@ func (f *field) triples(k *worker, half int) {
 			k.m1[x] += v
 		}
 	}
+}
+
+// addRow adds the masses c*ri*rj*mij of a row to acc and returns their sum. Four
+// sums run side by side: one alone would wait for each addition in turn.
+func addRow(c, ri, rj, acc []float64, mij float64) float64 {
+	n := len(c)
+	ri, rj, acc = ri[:n], rj[:n], acc[:n]
+	var s0, s1, s2, s3 float64
+	x := 0
+	for ; x+3 < n; x += 4 {
+		p0 := c[x] * (ri[x] * rj[x] * mij)
+		p1 := c[x+1] * (ri[x+1] * rj[x+1] * mij)
+		p2 := c[x+2] * (ri[x+2] * rj[x+2] * mij)
+		p3 := c[x+3] * (ri[x+3] * rj[x+3] * mij)
+		acc[x] += p0
+		acc[x+1] += p1
+		acc[x+2] += p2
+		acc[x+3] += p3
+		s0 += p0
+		s1 += p1
+		s2 += p2
+		s3 += p3
+	}
+	for ; x < n; x++ {
+		p := c[x] * (ri[x] * rj[x] * mij)
+		acc[x] += p
+		s0 += p
+	}
+	return s0 + s1 + (s2 + s3)
 }
 
 // triple is the mass of the set {i, j, k}, i < j < k, after pass.

@@ -57,7 +57,7 @@ func (m *model) newPrior(w *field, c *Case) *prior {
 	}
 	known := 0
 	for _, sym := range c.Symptoms {
-		f := &factor{or: true, p0: 1 - m.limits.Leak, none: m.limits.Leak, other: m.limits.Leak, exponent: 1}
+		f := &factor{or: true, p0: 1 - m.limits.Leak, none: m.limits.Leak, other: m.limits.Leak, least: m.limits.Leak, most: 1, exponent: 1}
 		for i := range m.in.Suspects {
 			fault := m.in.Suspects[i].Fault
 			q := math.Min(fault.Complaint[sym].Value, 0.9999)

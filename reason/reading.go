@@ -152,14 +152,19 @@ func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyS
 	f.parents = f.parents[:0]
 	f.normal, f.p0 = lambda[n], t.healthy[n]
 	f.none, f.z0 = 0, 0
+	f.least, f.most = math.Inf(1), floorL
+	f.rest, f.even = lambda[(n+1)%len(lambda)], true
 	flat := 0.0
 	for c, l := range lambda {
+		f.least, f.most = math.Min(f.least, l), math.Max(f.most, l)
 		f.none += t.healthy[c] * l
 		flat += l / float64(len(lambda))
 		if c != n {
 			f.z0 += t.healthy[c] * l
+			f.even = f.even && l == f.rest
 		}
 	}
+	f.least = math.Max(f.least, floorL)
 	f.none, f.wrong = math.Max(f.none, floorL), math.Max(flat, floorL)
 	f.other = math.Max(floorL, healthyShare*f.none+(1-healthyShare)*flat)
 	for r := range t.rows {
