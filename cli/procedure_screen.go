@@ -55,6 +55,9 @@ func (t *terminal) show() []choice {
 		}
 		p.large(w.Word+value, t.o.large)
 		p.para("", capitalFirst(mw.Quantity)+" at the "+mw.Point+".", 0)
+		if w.Ask != "" {
+			p.para("", w.Ask, 0)
+		}
 		if w.Blind != "" && len(v.Active) > 0 {
 			p.para("", w.Blind, 0)
 		}

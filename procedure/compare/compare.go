@@ -245,7 +245,7 @@ func lowest(m *procedure.Machine, moves []Movement, s *Supply, add func(what, st
 		return
 	}
 	low, at := math.Inf(1), int64(0)
-	beyond, since, worst := false, int64(0), 0.0
+	beyond, since, worst, single := false, int64(0), 0.0, false
 	covered := map[int]bool{}
 	for i, v := range s.Volts {
 		in := len(moves) == 0
@@ -266,6 +266,8 @@ func lowest(m *procedure.Machine, moves []Movement, s *Supply, add func(what, st
 				beyond, since = true, s.At[i]
 			}
 			worst = max(worst, float64(s.At[i]-since)*1e-9)
+			// No neighbour is near enough to tell an inrush from a sag.
+			single = single || s.RateHz*lim.Debounce < 1
 		} else {
 			beyond = false
 		}
@@ -282,6 +284,8 @@ func lowest(m *procedure.Machine, moves []Movement, s *Supply, add func(what, st
 	switch {
 	case worst >= lim.Debounce && worst > 0:
 		add("supply", "broken", "%s That is a sag, not inrush.", text)
+	case single:
+		add("supply", "unknown", "%s From samples this slow the inrush of a motor cannot be told from a sag.", text)
 	case len(covered) < len(moves):
 		add("supply", "unknown", "%s %d of %d movements have no supply sample in them.", text, len(moves)-len(covered), len(moves))
 	default:

@@ -156,3 +156,25 @@ func TestMovementsFound(t *testing.T) {
 		}
 	}
 }
+
+// TestSupplySampledSlowly: at 1 Hz one sample below the line is no verdict, two in a
+// row are.
+func TestSupplySampledSlowly(t *testing.T) {
+	moves := []Movement{{Side: "left", Begin: 10e9, End: 16e9}, {Side: "right", Begin: 50e9, End: 56e9}}
+	for _, tc := range []struct {
+		low  int64
+		want string
+	}{{0, "kept"}, {1, "unknown"}, {2, "broken"}} {
+		s := &Supply{RateHz: 1}
+		for at := int64(0); at < 70; at++ {
+			v := 13.3
+			if at >= 10 && at < 10+tc.low {
+				v = 11.0
+			}
+			s.At, s.Volts = append(s.At, at*1e9), append(s.Volts, v)
+		}
+		if got := state(Against(machine(t), moves, s), "supply"); got != tc.want {
+			t.Errorf("%d low samples: %s, want %s", tc.low, got, tc.want)
+		}
+	}
+}

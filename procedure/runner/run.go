@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"proveout/procedure"
+	"proveout/procedure/watch"
 )
 
 // Run is the state of one run. Make it with New and change it only with Take.
@@ -33,7 +34,8 @@ type watchState struct {
 	lim   procedure.Limits
 	typed Stamp
 	value float64
-	feed  bool // a feed reports levels
+	feed  bool        // a feed reports levels
+	level watch.Level // what the feed last said
 }
 
 // StepRecord is what happened in one attempt of a step.

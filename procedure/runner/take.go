@@ -264,7 +264,7 @@ func (r *Run) takeWatch(e Entry) error {
 	if level.String() != e.Level {
 		return refuse("Level %q is not known.", e.Level)
 	}
-	ws.feed = level != watch.NotWatched
+	ws.feed, ws.level = level != watch.NotWatched, level
 	if e.Value != nil {
 		ws.value = *e.Value
 	}
@@ -317,7 +317,7 @@ func (r *Run) band(w int, b procedure.Band, at Stamp) error {
 // blind: after the program was started again no feed is known to run.
 func (r *Run) blind(at Stamp) {
 	for w := range r.watches {
-		r.watches[w].feed = false
+		r.watches[w].feed, r.watches[w].level = false, watch.NotWatched
 		if r.m.WatchOf(r.state, w) != procedure.Blind {
 			r.band(w, procedure.Blind, at)
 		}

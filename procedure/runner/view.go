@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"proveout/procedure"
+	"proveout/procedure/watch"
 )
 
 // View is what a screen shows at a moment. It changes nothing: a screen may ask as
@@ -52,7 +53,8 @@ type Closed struct {
 // WatchView is one watch on the screen.
 type WatchView struct {
 	ID    string  `json:"id"`
-	Word  string  `json:"word"` // not watched, holding, typed, below the line
+	Word  string  `json:"word"` // not watched, holding, sagging, lowest seen, typed, below the line, stop
+	Ask   string  `json:"ask,omitempty"`
 	Value float64 `json:"value,omitempty"`
 	Blind string  `json:"blind,omitempty"` // what is safe when it is not watched
 }
@@ -110,6 +112,12 @@ func (r *Run) At(now Stamp) View {
 		wv := WatchView{ID: w.ID, Word: [...]string{"not watched", "holding", "typed only, not watched", "below the line"}[m.WatchOf(s, i)]}
 		if !math.IsNaN(c.watches[i].value) {
 			wv.Value = c.watches[i].value
+		}
+		if c.watches[i].feed {
+			wv.Word = c.watches[i].level.String()
+			if c.watches[i].level == watch.LowestSeen {
+				wv.Ask = "One low sample, and the next is late: the inrush of a motor cannot be told from a sag. Does the meter still show it?"
+			}
 		}
 		if b := m.WatchOf(s, i); b == procedure.Blind || b == procedure.Typed {
 			wv.Blind = w.Blind

@@ -11,6 +11,10 @@
 // below each limit, time not watched, dips, and a small plot. From slow sampling the
 // lowest value is only "lowest seen": a shorter dip may have been missed.
 //
+// The debounce knows the sample rate: a level gets worse only on two samples in a row
+// that are at least the debounce time apart. A single sample, at whatever rate, never
+// stops anything; when the next is late it is a question (LowestSeen).
+//
 // Parsers turn what a growing file, standard input or a posted body holds into
 // samples. They keep what they could not read as notes and never guess.
 //

@@ -10,18 +10,30 @@ import (
 type Level uint8
 
 // Levels, best to worst after NotWatched. The words on the screen are: not watched,
-// holding, sagging (warn), below the line (hold), stop.
+// holding, sagging (warn), lowest seen, below the line (hold), stop.
+//
+// LowestSeen is a question, not a verdict: one sample stood beyond the hold or stop
+// limit for longer than the debounce time, because the next one has not come yet. From
+// a feed that slow the inrush of a motor cannot be told from a sag. No step begins on
+// it, a movement under way is not stopped by it, and the person is asked to look at the
+// meter.
 const (
 	NotWatched Level = iota
 	Holding
 	Warn
+	LowestSeen
 	Hold
 	StopNow
 )
 
+const levels = int(StopNow) + 1
+
+// judged are the levels that samples are beyond of, one after the other.
+var judged = [...]Level{Warn, Hold, StopNow}
+
 // String is the word for the screen.
 func (l Level) String() string {
-	return [...]string{"not watched", "holding", "sagging", "below the line", "stop"}[l]
+	return [...]string{"not watched", "holding", "sagging", "lowest seen", "below the line", "stop"}[l]
 }
 
 // Sample is one value in SI at a time in nanoseconds. The zero of time is that of
@@ -36,10 +48,10 @@ type Monitor struct {
 	lim  procedure.Limits
 	last Sample
 	any  bool
-	from int64    // begin of the feed, or of the feed after a gap
-	on   [5]bool  // beyond the limit of this level, after debounce
-	turn [5]int64 // since when the samples say otherwise than on
-	odd  [5]bool  // the samples say otherwise than on
+	from int64         // begin of the feed, or of the feed after a gap
+	on   [levels]bool  // beyond the limit of this level, after debounce
+	turn [levels]int64 // since when the samples say otherwise than on
+	odd  [levels]bool  // the samples say otherwise than on
 	sum  Summary
 	open bool
 }
@@ -72,10 +84,10 @@ func (m *Monitor) Add(s Sample) bool {
 	gap := m.any && s.At-m.last.At > m.maxAge()
 	if !m.any || gap {
 		m.from = s.At
-		m.on, m.odd = [5]bool{}, [5]bool{}
+		m.on, m.odd = [levels]bool{}, [levels]bool{}
 	}
 	r := m.raw(s.Value)
-	for l := Warn; l <= StopNow; l++ {
+	for _, l := range judged {
 		beyond := r >= l
 		switch {
 		case beyond == m.on[l]:
@@ -104,11 +116,15 @@ func (m *Monitor) Level(now int64) Level {
 	if !m.any || now-m.last.At > m.maxAge() {
 		return NotWatched
 	}
-	for l := StopNow; l >= Warn; l-- {
-		// A value that stands beyond a limit and was not followed by another stands
-		// there still.
-		if m.on[l] || m.odd[l] && m.raw(m.last.Value) >= l && now-m.turn[l] >= m.debounce() {
+	for i := len(judged) - 1; i >= 0; i-- {
+		l := judged[i]
+		if m.on[l] {
 			return l
+		}
+		// Beyond for the debounce time, but nothing came after to show that it stands
+		// there still.
+		if l >= Hold && m.odd[l] && m.raw(m.last.Value) >= l && now-m.turn[l] >= m.debounce() {
+			return LowestSeen
 		}
 	}
 	if m.last.At-m.from < m.debounce() {

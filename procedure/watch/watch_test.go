@@ -88,16 +88,58 @@ func TestStaleNeverPasses(t *testing.T) {
 	}
 }
 
-// TestSlowFeedBelowTheLine: one low sample, then silence: the value stands there.
-func TestSlowFeedBelowTheLine(t *testing.T) {
+// TestSlowFeed: at 1 Hz one sample can fall on the inrush of a motor (20 to 60 ms,
+// trade.md 5.5). It asks; only a second one in a row says stop.
+func TestSlowFeed(t *testing.T) {
 	m := New(limits(t))
 	feed(m, 0, 13.4, 1000, 13.4, 2000, 11.0)
-	if l := m.Level(2100 * ms); l != Holding {
-		t.Errorf("100 ms after: %v, want holding (could be inrush)", l)
+	for _, tc := range []struct {
+		at   int64
+		want Level
+	}{{2100, Holding}, {2250, LowestSeen}, {3900, LowestSeen}, {4001, NotWatched}} {
+		if l := m.Level(tc.at * ms); l != tc.want {
+			t.Errorf("%d ms after one low sample and silence: %v, want %v", tc.at-2000, l, tc.want)
+		}
 	}
-	if l := m.Level(2250 * ms); l != StopNow {
-		t.Errorf("250 ms after: %v, want stop", l)
+	inrush, sag := *m, *m
+	if got := feed(&inrush, 3000, 13.2, 3500, 13.2); !reflect.DeepEqual(got, []Level{Holding, Holding}) {
+		t.Errorf("high again with the next sample: %v, want holding", got)
 	}
+	if got := feed(&sag, 3000, 11.0); got[0] != StopNow {
+		t.Errorf("two low samples a second apart: %v, want stop", got[0])
+	}
+	// Between warn and hold a slow feed asks nothing: a motor that runs pulls it there.
+	n := New(limits(t))
+	feed(n, 0, 13.4, 1000, 13.4, 2000, 12.1)
+	if l := n.Level(2900 * ms); l != Holding {
+		t.Errorf("one sample at 12.1 V: %v, want holding", l)
+	}
+}
+
+// TestOneSampleNeverStops: at any rate, whatever the values, a level of hold or stop
+// needs two samples in a row beyond it, at least the debounce time apart.
+func TestOneSampleNeverStops(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := New(procedure.Limits{Stop: 11.5, Hold: 12, Warn: 12.2, StopHigh: math.NaN(), HoldHigh: math.NaN(), WarnHigh: math.NaN(), Debounce: .2, MaxAge: 2, RateHz: 5})
+		now, run, since, shown := int64(0), 0, int64(0), false // shown: two in a row were seen once; leaving is debounced too
+		for i := 0; i < 60; i++ {
+			now += rapid.Int64Range(1, 1999).Draw(t, "gap") * ms
+			v := rapid.SampledFrom([]float64{10.9, 11.6, 12.1, 13.4}).Draw(t, "v")
+			m.Add(Sample{now, v})
+			if v >= 11.5 {
+				run = 0
+			} else if run++; run == 1 {
+				since = now
+			}
+			shown = shown || run >= 2 && now-since >= 200*ms
+			ask := now + rapid.Int64Range(0, 1999).Draw(t, "later")*ms
+			if l := m.Level(ask); l == StopNow && !shown {
+				t.Fatalf("stop at sample %d with %d low samples in a row", i, run)
+			} else if run >= 2 && now-since >= 200*ms && l != StopNow {
+				t.Fatalf("sample %d: %d low samples over %d ms, and it is %v", i, run, (now-since)/ms, l)
+			}
+		}
+	})
 }
 
 func TestSummaryCountsTime(t *testing.T) {
