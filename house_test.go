@@ -49,6 +49,7 @@ var mayImport = map[string][]string{
 	"lan":               {},
 	"text":              {"unit"},
 	"web":               {"unit", "vehicle", "evidence", "book", "procedure", "procedure/runner", "procedure/table", "job", "shop", "proof", "figure", "report", "text", "lan"},
+	"proof":             {"stats"},
 	"main":              {"cli"},
 	"shop":              nil, // nil: everything but cli and web
 	"cli":               nil,

@@ -1,9 +1,6 @@
 package measure
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // FiringEvents is the number of firings of the whole engine in some revolutions
 // of a four-stroke: revolutions x cylinders / 2 (standards.md 7.1).
@@ -69,68 +66,4 @@ func JudgeCylinders(counts []float64) (rule CylinderRule, cylinder int) {
 		return MultipleCylinder, 0
 	}
 	return Undecided, 0
-}
-
-// LoadWithin says how "load within 20 percent" is read: the regulation does not
-// say whether of the stored value or in points.
-type LoadWithin string
-
-// The two readings.
-const (
-	Relative LoadWithin = "20 % of the stored load"
-	Points   LoadWithin = "20 points of load"
-)
-
-// FaultConditions are what was stored with a misfire code.
-type FaultConditions struct {
-	RPM, LoadPct float64
-	Warm         bool
-}
-
-// Similar reports whether conditions count as similar: engine speed within 375
-// rpm, load within 20 percent, same warm-up state, limits included (40 CFR
-// 86.010-2; that the limits are included is assumed).
-func (c FaultConditions) Similar(now FaultConditions, how LoadWithin) bool {
-	const tiny = 1e-9
-	band := 20.0
-	if how == Relative {
-		band = 0.20 * c.LoadPct
-	}
-	return math.Abs(now.RPM-c.RPM) <= 375+tiny && math.Abs(now.LoadPct-c.LoadPct) <= band+tiny && now.Warm == c.Warm
-}
-
-// Drive is what the permanent-code drive is judged by.
-type Drive struct {
-	SinceStart    float64 // s
-	FastEnough    float64 // s at or above 40 km/h
-	LongestIdling float64 // s of continuous idle
-}
-
-// Met reports whether the drive counts (at least 600 s since start, 300 s at 40
-// km/h or more, 30 s of continuous idle; 40 CFR 86.010-18 (d)(4)(ii)) and, if
-// not, what is missing.
-func (d Drive) Met() (bool, string) {
-	switch {
-	case d.SinceStart < 600:
-		return false, fmt.Sprintf("time: %.0f s of 600 s", d.SinceStart)
-	case d.FastEnough < 300:
-		return false, fmt.Sprintf("25 mph time: %.0f s of 300 s at 40 km/h or more", d.FastEnough)
-	case d.LongestIdling < 30:
-		return false, fmt.Sprintf("idle: no continuous 30 s idle (longest %.0f s)", d.LongestIdling)
-	}
-	return true, ""
-}
-
-// Episodes joins events (times in s, not decreasing) that follow one another
-// within gap seconds, and returns the time of the first event of each episode.
-func Episodes(times []float64, gap float64) []float64 {
-	var out []float64
-	last := math.Inf(-1)
-	for _, t := range times {
-		if t-last > gap {
-			out = append(out, t)
-		}
-		last = t
-	}
-	return out
 }

@@ -84,33 +84,6 @@ func TestCylinderRuleTable(t *testing.T) {
 	}
 }
 
-// standards.md 7.2: stored 2100 rpm, 40 % load, hot.
-func TestSimilarConditionsTable(t *testing.T) {
-	stored := FaultConditions{2100, 40, true}
-	for _, r := range table(t, "similar_conditions_examples.csv", 12) {
-		now := FaultConditions{atof(t, r[0]), atof(t, r[1]), r[2] == "hot"}
-		if got := stored.Similar(now, Relative); got != (r[3] == "yes") {
-			t.Errorf("%v relative: %v", r, got)
-		}
-		if got := stored.Similar(now, Points); got != (r[4] == "yes") {
-			t.Errorf("%v points: %v", r, got)
-		}
-	}
-}
-
-// standards.md 7.3.
-func TestPermanentCodeDriveTable(t *testing.T) {
-	for _, r := range table(t, "denominator_examples.csv", 6) {
-		ok, why := Drive{atof(t, r[0]), atof(t, r[1]), atof(t, r[2])}.Met()
-		if ok != (r[3] == "met") {
-			t.Errorf("%v: %v %s", r, ok, why)
-		}
-		if part, _ := strings.CutPrefix(r[3], "not met: "); !ok && !strings.Contains(why, part) {
-			t.Errorf("%v: says %q", r, why)
-		}
-	}
-}
-
 // trade.md 3.1: one bad cycle of 100 counts adds 10; ten clean cycles leave 35 %.
 func TestRegisterArithmetic(t *testing.T) {
 	if got := obd.EWMA(0, 100); got != 10 {
@@ -121,13 +94,6 @@ func TestRegisterArithmetic(t *testing.T) {
 	}
 	if CountsBehindRegister(10) != 100 {
 		t.Error("a register of 10 stands for at least 100 counts")
-	}
-}
-
-func TestEpisodes(t *testing.T) {
-	got := Episodes([]float64{1, 2, 3, 30, 31, 200}, 10)
-	if fmt.Sprint(got) != "[1 30 200]" {
-		t.Errorf("%v", got)
 	}
 }
 
