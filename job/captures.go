@@ -21,6 +21,7 @@ type CaptureFile struct {
 	Condition evidence.Condition
 	Probe     Probe
 	When      string // "", before, after
+	Drive     *DriveNote
 	Taken     string
 	Operator  string
 	Columns   []ColumnMap
@@ -66,6 +67,7 @@ func (r *resolver) capture(i int) {
 	c.Condition = r.condition(w.Condition, "captures", i)
 	c.When, good = r.word(w.When, whenWords, "captures", i, "when")
 	keep(good)
+	c.Drive = r.drive(w.Drive, i)
 	r.stamp(w.Taken, "captures", i, "taken")
 	keep(r.reasonFor(w.SetAside, "captures", i, "set_aside"))
 	if w.SampleRate != "" {

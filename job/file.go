@@ -29,6 +29,12 @@ type File struct {
 	Readings   []Reading  `yaml:"readings"`
 	Limits     []Limit    `yaml:"limits"`
 	Overrules  []Overrule `yaml:"overrules"`
+	// What was agreed, put right, proven and handed over; see repair.go.
+	Customer    *Customer    `yaml:"customer"`
+	Approvals   []Approval   `yaml:"approvals"`
+	Corrections []Correction `yaml:"corrections"`
+	Proof       *Proof       `yaml:"proof"`
+	HandedOver  *Handover    `yaml:"handed_over"`
 	// Own are suspects and tests of this job in the form of a fault book.
 	Own *book.Book `yaml:"own"`
 
@@ -118,6 +124,7 @@ type Capture struct {
 	Condition  Condition `yaml:"condition"`
 	Probe      Probe     `yaml:"probe"`
 	When       string    `yaml:"when"`  // before (default) or after the repair
+	Drive      *Drive    `yaml:"drive"` // of a parameter log: what it was driven for
 	Taken      string    `yaml:"taken"` // RFC 3339
 	Operator   string    `yaml:"operator"`
 	Columns    []Column  `yaml:"columns"`

@@ -20,6 +20,7 @@ type Resolved struct {
 	Captures  []CaptureFile
 	Limits    []LimitValue
 	Overrules []Decision
+	Proof     ProofPlan
 	// Equipment on hand by id; nil when the file does not say.
 	Equipment []string
 	// Problems of the whole file, those of notation too, by line. Errors name what
@@ -87,6 +88,7 @@ func (f *File) ResolveWith(in *book.Instance, v Vocabulary) *Resolved {
 	for i := range f.Overrules {
 		r.overrule(i)
 	}
+	r.repair()
 	strict.Sort(r.out.Problems)
 	return r.out
 }

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"proveout/evidence"
@@ -185,4 +186,33 @@ func (l *logView) settled(x []float64, floor float64) (median, sd float64, n int
 		sd = math.Hypot(floor, spreadOf(means)/math.Sqrt(float64(len(means)))*smallN(float64(len(means))))
 	}
 	return median, sd, len(means)
+}
+
+// Logged is one parameter of a log as the measuring sees it: recognised, in SI,
+// with its own times and the time between true updates.
+type Logged struct {
+	Series
+	Every   float64 // s
+	Blocked bool    // jumps or values that cannot be: it is not used to judge anything
+}
+
+// LogSeries gives the parameters of a recording by role, the first of each role
+// and subject. It is for those who need the course of a log, not its readings.
+func LogSeries(rec *trace.Recording, meta Meta) []Logged {
+	series, _ := fromRecording(rec, meta)
+	var ps []*parameter
+	for _, s := range series {
+		p, err := prepare(s)
+		if err != nil || slices.ContainsFunc(ps, func(q *parameter) bool { return q.role.id == p.role.id && q.Subject == p.Subject }) {
+			continue
+		}
+		ps = append(ps, p)
+	}
+	settleRates(ps)
+	out := make([]Logged, 0, len(ps))
+	for _, p := range ps {
+		p.Series.Role = p.role.id
+		out = append(out, Logged{p.Series, p.interval, p.blocked})
+	}
+	return out
 }

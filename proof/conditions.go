@@ -73,6 +73,8 @@ func (c Conditions) Check() error {
 		}
 	}
 	switch {
+	case c.RPMHigh == 0 || c.LoadHigh == 0:
+		return errors.New("nobody has said in which engine speed and load it showed, and there is no freeze frame")
 	case !(c.RPMHigh > c.RPMLow):
 		return fmt.Errorf("engine speed from %.0f to %.0f rpm is no range", c.RPMLow, c.RPMHigh)
 	case !(c.LoadHigh > c.LoadLow):

@@ -82,7 +82,7 @@ func (v *Verdict) decide(c Case) {
 	case v.Before.Total > 0:
 		say("%.0f s that count of %.0f s inside the fault conditions, no episode; could be chance %s.", v.Counted.Sum(), v.Need.Sum(), In100(v.Chance))
 	case c.Conditions.Check() != nil:
-		say("The fault conditions are not known: %s. Without them no drive counts.", c.Conditions.Check())
+		say("The fault conditions cannot be used: %s. Without them no drive counts.", c.Conditions.Check())
 	default:
 		say("No episode is on record before the repair, inside the fault conditions: a clean drive after it says nothing, since the vehicle could be driven clean before too.")
 	}

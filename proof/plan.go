@@ -41,7 +41,7 @@ func (c Case) Plan(v Verdict) Plan {
 	}
 	switch {
 	case c.Conditions.Check() != nil:
-		p.Why = "The fault conditions are not known (" + c.Conditions.Check().Error() + "). Read the freeze frame, or write engine speed and load in which it showed."
+		p.Why = "No drive can be planned: " + c.Conditions.Check().Error() + ". Read the freeze frame, or write engine speed and load in which it showed."
 		return p
 	case v.Before.Total == 0:
 		p.Why = "No episode before the repair is on record inside the fault conditions. Drive the before first, with the old part in: until it has shown at least twice, better five times."

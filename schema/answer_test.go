@@ -14,30 +14,38 @@ import (
 	"proveout/shop"
 )
 
-// The schema of an answer is what the Go types say; run with -update after a
+// The schemas of the answers are what the Go types say; run with -update after a
 // change of the types.
 func TestAnswerSchemaFollowsTheTypes(t *testing.T) {
-	doc := jsonType(reflect.TypeFor[shop.Answer]())
-	doc["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-	doc["$id"] = "urn:proveout:schema:answer:1"
-	doc["title"] = "Proveout answer"
-	doc["description"] = "What proveout diagnose --json prints. Field names are stable; new fields may be added."
-	doc["properties"].(map[string]any)["schema"] = map[string]any{"const": shop.AnswerSchema}
-	var buf bytes.Buffer
-	e := json.NewEncoder(&buf)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	if err := e.Encode(doc); err != nil {
-		t.Fatal(err)
-	}
-	if *update {
-		if err := os.WriteFile("answer.json", buf.Bytes(), 0o644); err != nil {
+	for _, x := range []struct {
+		name, title, says, id string
+		of                    reflect.Type
+	}{
+		{"answer", "Proveout answer", "What proveout diagnose --json prints. Field names are stable; new fields may be added.", shop.AnswerSchema, reflect.TypeFor[shop.Answer]()},
+		{"proof", "Proveout proof", "What proveout prove --json prints. Field names are stable; new fields may be added.", shop.ProofSchema, reflect.TypeFor[shop.ProofAnswer]()},
+	} {
+		doc := jsonType(x.of)
+		doc["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+		doc["$id"] = "urn:proveout:schema:" + x.name + ":1"
+		doc["title"] = x.title
+		doc["description"] = x.says
+		doc["properties"].(map[string]any)["schema"] = map[string]any{"const": x.id}
+		var buf bytes.Buffer
+		e := json.NewEncoder(&buf)
+		e.SetEscapeHTML(false)
+		e.SetIndent("", "  ")
+		if err := e.Encode(doc); err != nil {
 			t.Fatal(err)
 		}
-		return
-	}
-	if have, _ := Get("answer"); !bytes.Equal(have, buf.Bytes()) {
-		t.Error("answer.json differs from the Go types; run go test ./schema -update and look at the difference")
+		if *update {
+			if err := os.WriteFile(x.name+".json", buf.Bytes(), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		if have, _ := Get(x.name); !bytes.Equal(have, buf.Bytes()) {
+			t.Errorf("%s.json differs from the Go types; run go test ./schema -update and look at the difference", x.name)
+		}
 	}
 }
 
@@ -81,25 +89,10 @@ func jsonType(t reflect.Type) map[string]any {
 	panic("schema: no form for " + t.String())
 }
 
-// What diagnose prints for the examples fits the published schema, and carries
-// the fields ARCHITECTURE.md promises.
+// What diagnose and prove print for the examples fits the published schemas, and
+// carries the fields ARCHITECTURE.md promises.
 func TestAnswersOfTheExamplesFit(t *testing.T) {
-	text, ok := Get("answer")
-	if !ok {
-		t.Fatal("there is no answer schema")
-	}
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := jsonschema.NewCompiler()
-	if err := c.AddResource("answer", doc); err != nil {
-		t.Fatal(err)
-	}
-	s, err := c.Compile("answer")
-	if err != nil {
-		t.Fatal(err)
-	}
+	answer, proof := compiled(t, "answer"), compiled(t, "proof")
 	dirs, err := filepath.Glob("../examples/*/job.yaml")
 	if err != nil || len(dirs) < 5 {
 		t.Fatalf("examples: %v, %v", dirs, err)
@@ -110,22 +103,55 @@ func TestAnswersOfTheExamplesFit(t *testing.T) {
 			t.Errorf("%s: %v", d, err)
 			continue
 		}
-		out, err := json.Marshal(a)
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(out))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := s.Validate(v); err != nil {
-			t.Errorf("%s: %v", d, err)
-		}
-		m := v.(map[string]any)
+		m := fits(t, d, answer, a)
 		for _, k := range []string{"job", "vehicle", "findings", "suspects", "ruled_out", "conflicts", "next", "left_out", "doubt_bits"} {
 			if _, ok := m[k]; !ok {
 				t.Errorf("%s: the answer lacks %q", d, k)
 			}
 		}
+		p, err := shop.Prove(filepath.Dir(d), shop.Options{Program: "test"})
+		if err != nil {
+			t.Errorf("%s: %v", d, err)
+			continue
+		}
+		fits(t, d, proof, p)
 	}
+}
+
+func compiled(t *testing.T, name string) *jsonschema.Schema {
+	t.Helper()
+	text, ok := Get(name)
+	if !ok {
+		t.Fatalf("there is no %s schema", name)
+	}
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	if err := c.AddResource(name, doc); err != nil {
+		t.Fatal(err)
+	}
+	s, err := c.Compile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func fits(t *testing.T, at string, s *jsonschema.Schema, answer any) map[string]any {
+	t.Helper()
+	out, err := json.Marshal(answer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(out))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Validate(v); err != nil {
+		t.Errorf("%s: %v", at, err)
+	}
+	m, _ := v.(map[string]any)
+	return m
 }

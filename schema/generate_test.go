@@ -62,6 +62,9 @@ var words = map[string][]string{
 	"job.History.Facts": {"yes", "no", "unknown"}, "job.Where.Corner": {"front_left", "front_right", "rear_left", "rear_right"},
 	"job.Condition.State": book.StateWords, "job.Condition.Warm": {"cold", "warm", "hot", "unknown"}, "job.Condition.Wet": {"dry", "damp", "wet", "unknown"},
 	"job.Capture.When": {"before", "after"}, "job.Reading.When": {"before", "after"}, "job.Capture.Delimiter": {",", ";", "tab", "space", "|"}, "job.Capture.Decimal": {".", ","},
+	"job.Approval.How": {"signed", "phone", "message", "in_person"}, "job.Drive.As": {"before", "found", "cause"}, "job.Proof.By": {"road", "measured", "old_part_back"},
+	"job.Proof.LoadWithin": {"points", "relative"}, "job.FaultWindow.Warm": {"cold", "warm", "hot", "any", "unknown"},
+	"job.OldPartTried.CameBack": {"yes", "no", "unknown"}, "job.OldPartTried.Gone": {"yes", "no", "unknown"},
 	"job.Overrule.State":    {"open", "suspected", "ruled_out"},
 	"procedure.Hazard.Word": procedure.SignalWords, "procedure.Mean.How": procedure.Hows, "procedure.Gate.How": procedure.Hows, "procedure.Step.For": {"left", "right"},
 	"procedure.Step.Who": {"technician", "second_person", "module"}, "procedure.Wait.Broken": {"wait", "step"}, "procedure.Guard.Busy": {"hands", "command"},
@@ -78,8 +81,8 @@ var required = map[string][]string{
 	"procedure.Answer": {"id", "text"}, "procedure.Watch": {"id", "quantity", "point", "debounce", "rate", "max_age", "blind"}, "procedure.RecoveryRule": {"class", "text"},
 	"procedure.Rule": {"id", "text"}, "procedure.SourceNote": {"id", "text"}, "procedure.Step": {"id"}, "procedure.Fact": {"id", "values"}, "procedure.Danger": {"text", "while"},
 	"job.Vehicle": {"engine"}, "job.Engine": {"cylinders"}, "job.Capture": {"file"}, "job.Column": {"column", "as"}, "job.Limit": {"feature"},
-	"job.Overrule": {"suspect", "state", "reason", "who"},
-	"book.Hazard":  {"word", "text"}, "book.Access": {"easy", "buried"}, "book.Feature": {"name", "unit", "per"}, "book.Component": {"id", "name", "per"},
+	"job.Overrule": {"suspect", "state", "reason", "who"}, "job.Correction": {"done"},
+	"book.Hazard": {"word", "text"}, "book.Access": {"easy", "buried"}, "book.Feature": {"name", "unit", "per"}, "book.Component": {"id", "name", "per"},
 	"book.Fault": {"id", "component", "name", "rate"}, "book.Factor": {"fact", "times"}, "book.Test": {"id", "name", "per", "outcomes", "healthy", "given", "minutes"},
 	"book.Reads": {"feature", "versus"}, "book.Outcome": {"id", "text"}, "book.Minutes": {"easy", "buried"},
 }
@@ -128,7 +131,7 @@ type generator struct {
 
 func newGenerator(t *testing.T) *generator {
 	g := &generator{t: t, comments: map[string]string{}, done: map[string]bool{}}
-	for _, src := range [][2]string{{"job", "../job/file.go"}, {"book", "../book/types.go"}, {"procedure", "../procedure/file.go"}, {"procedure", "../procedure/guard.go"}} {
+	for _, src := range [][2]string{{"job", "../job/file.go"}, {"job", "../job/repair.go"}, {"book", "../book/types.go"}, {"procedure", "../procedure/file.go"}, {"procedure", "../procedure/guard.go"}} {
 		pkg, file := src[0], src[1]
 		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ParseComments)
 		if err != nil {

@@ -94,6 +94,9 @@ func (w *work) capture(c job.CaptureFile, f intake.File) {
 	if res.Kind != "" {
 		item.What = strings.ReplaceAll(res.Kind, "_", " ") + where(c) + ", " + recordingWords(f)
 	}
+	if w.keep && res.Kind == measure.ParameterLog {
+		w.logs = append(w.logs, drivenLog{c, f.Name, measure.LogSeries(f.Recording, w.meta(c, f))})
+	}
 	w.take(c, f, res, &item)
 }
 
@@ -148,6 +151,9 @@ func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
 	item.What = fmt.Sprintf("diagnostic messages%s, %d messages of %d module%s", where(c), s.Messages, len(s.Modules), plural(len(s.Modules)))
 	for _, n := range s.Notes {
 		w.note(f.Name, n.Line, n.Text)
+	}
+	if w.keep {
+		w.sessions = append(w.sessions, readSession{c, s})
 	}
 	item.Notes = append(item.Notes, sessionSummary(s)...)
 	item.Notes = append(item.Notes, w.sessionNotes(f.Name, s)...)

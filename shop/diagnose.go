@@ -94,10 +94,22 @@ type work struct {
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
 	read        int // items that gave anything at all
+
+	// For the proof: kept only when keep is set.
+	keep     bool
+	logs     []drivenLog
+	sessions []readSession
+	result   *reason.Answer
 }
 
 func diagnose(folder *intake.Folder, f *job.File, o Options) (*Answer, error) {
 	w := &work{o: o, folder: folder, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o)}
+	return w.diagnose()
+}
+
+// diagnose does the work; what it found out stays in w.
+func (w *work) diagnose() (*Answer, error) {
+	f, o := w.file, w.o
 	engine, problems := f.VehicleEngine()
 	if errs := strict.Errors(problems); len(errs) > 0 {
 		return nil, problemError(problems)
@@ -131,6 +143,7 @@ func diagnose(folder *intake.Folder, f *job.File, o Options) (*Answer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the odds could not be worked out: %w", err)
 	}
+	w.result = result
 	w.fill(result)
 	return w.answer, nil
 }
