@@ -6,10 +6,14 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"fmt"
+	"io"
 	"io/fs"
+	"maps"
 	"mime"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -21,6 +25,31 @@ type asset struct {
 	plain, packed []byte
 	kind          string
 	version       string // first figures of its SHA-256: part of its address
+}
+
+// address is where a page loads an asset from. Scripts lie under one version of all
+// of them, as a folder: what a script imports by a relative name is then the same
+// module, of the same version, for every page.
+func address(assets map[string]*asset, name string) (string, error) {
+	a, ok := assets[name]
+	switch {
+	case !ok:
+		return "", fmt.Errorf("there is no asset %s", name)
+	case path.Ext(name) == ".js":
+		return "/assets/~" + scriptsVersion(assets) + "/" + name, nil
+	}
+	return "/assets/" + name + "?v=" + a.version, nil
+}
+
+// scriptsVersion changes with any script.
+func scriptsVersion(assets map[string]*asset) string {
+	sum := sha256.New()
+	for _, name := range slices.Sorted(maps.Keys(assets)) {
+		if path.Ext(name) == ".js" {
+			io.WriteString(sum, name+assets[name].version)
+		}
+	}
+	return hex.EncodeToString(sum.Sum(nil)[:6])
 }
 
 // kinds are told by name and not by the machine's own table, which differs.
@@ -69,14 +98,19 @@ func init() {
 }
 
 func serveAsset(s *Server, w http.ResponseWriter, r *http.Request) error {
-	a, ok := s.assets[r.PathValue("name")]
+	name := r.PathValue("name")
+	versioned := false
+	if folder, rest, cut := strings.Cut(name, "/"); cut && strings.HasPrefix(folder, "~") {
+		name, versioned = rest, folder == "~"+scriptsVersion(s.assets)
+	}
+	a, ok := s.assets[name]
 	if !ok {
 		return notFound(s, w, r)
 	}
 	h := w.Header()
 	h.Set("Content-Type", a.kind)
 	h.Set("Etag", `"`+a.version+`"`)
-	if r.URL.Query().Get("v") == a.version {
+	if versioned || r.URL.Query().Get("v") == a.version {
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	} else {
 		h.Set("Cache-Control", "no-cache")

@@ -99,14 +99,8 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"clock": p.Clock,
 		"date":  p.Date,
 		"lang":  p.Lang,
-		"asset": func(name string) (string, error) {
-			a, ok := assets[name]
-			if !ok {
-				return "", fmt.Errorf("there is no asset %s", name)
-			}
-			return "/assets/" + name + "?v=" + a.version, nil
-		},
-		"map": pairs,
+		"asset": func(name string) (string, error) { return address(assets, name) },
+		"map":   pairs,
 	}
 }
 

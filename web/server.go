@@ -17,8 +17,10 @@ type Options struct {
 	Names []string
 	// Shop is the shop's name, shown in the strip.
 	Shop string
-	Log  *slog.Logger     // nil: slog.Default
-	Now  func() time.Time // nil: time.Now
+	// Network is how other devices reach this machine: the join page.
+	Network Network
+	Log     *slog.Logger     // nil: slog.Default
+	Now     func() time.Time // nil: time.Now
 }
 
 // Server answers browsers. It keeps no state of its own beyond templates and

@@ -1,0 +1,169 @@
+// What a person does goes through here: it is written to this device's own disk first,
+// then sent, in the order it was done, and taken out only when the server has said that
+// it is safe. Without the server it waits; nothing is lost when the page is closed.
+//
+// Nothing here needs a secure page: no randomUUID, no subtle, no locks. Where the
+// browser has no IndexedDB (some private windows) the list is kept in memory only, and
+// durable() says so.
+
+const name = 'proveout', version = 1;
+const open = new Promise((resolve) => {
+  let req;
+  try { req = indexedDB.open(name, version); } catch (err) { resolve(null); return; }
+  req.onupgradeneeded = () => {
+    req.result.createObjectStore('outbox', { keyPath: 'id', autoIncrement: true });
+    req.result.createObjectStore('kept');
+  };
+  req.onsuccess = () => resolve(req.result);
+  req.onerror = req.onblocked = () => resolve(null);
+});
+const memory = { outbox: new Map(), kept: new Map(), id: 0 };
+
+const done = (req) => new Promise((resolve, reject) => { req.onsuccess = () => resolve(req.result); req.onerror = () => reject(req.error); });
+
+// durable reports whether what is put here outlives the page.
+export const durable = async () => (await open) !== null;
+
+// random gives n bytes in hex. getRandomValues is there on plain http too.
+export function random(n) {
+  return [...crypto.getRandomValues(new Uint8Array(n))].map((b) => b.toString(16).padStart(2, '0')).join('');
+}
+
+// boot names this page's own clock, which starts with the page and never jumps.
+export const boot = 'page-' + random(8);
+export const stamp = () => ({ wall: new Date().toISOString(), monotonic_ns: Math.round(performance.now() * 1e6), boot });
+
+// keep and kept hold a page's state by name.
+export async function keep(key, value) {
+  const db = await open;
+  if (!db) { memory.kept.set(key, value); return; }
+  const tx = db.transaction('kept', 'readwrite', { durability: 'strict' });
+  tx.objectStore('kept').put(value, key);
+  await new Promise((resolve, reject) => { tx.oncomplete = resolve; tx.onerror = tx.onabort = () => reject(tx.error); });
+}
+export async function kept(key) {
+  const db = await open;
+  return db ? done(db.transaction('kept').objectStore('kept').get(key)) : memory.kept.get(key);
+}
+
+// put writes one request down: {url, body, form, label, job}. body is an object for a
+// command, a string for a form. It gets the idempotency key here, once, so that sending
+// it twice counts once. It returns when it is on disk.
+export async function put(item) {
+  const db = await open;
+  const it = { ...item, key: item.key || random(16), at: Date.now(), state: 'waiting', ...(item.form ? {} : { stamp: stamp() }) };
+  if (!db) { it.id = ++memory.id; memory.outbox.set(it.id, it); changed(); return it; }
+  const tx = db.transaction(['outbox', 'kept'], 'readwrite', { durability: 'strict' });
+  if (!it.form) {
+    // The device's own counter: a transaction runs alone, in every window of the device.
+    const box = tx.objectStore('kept'), n = ((await done(box.get('n'))) || 0) + 1;
+    box.put(n, 'n'); it.n = n;
+  }
+  it.id = await done(tx.objectStore('outbox').add(it));
+  await new Promise((resolve, reject) => { tx.oncomplete = resolve; tx.onerror = tx.onabort = () => reject(tx.error); });
+  changed();
+  return it;
+}
+
+export async function list() {
+  const db = await open;
+  return db ? done(db.transaction('outbox').objectStore('outbox').getAll()) : [...memory.outbox.values()];
+}
+async function update(it) {
+  const db = await open;
+  if (!db) { memory.outbox.set(it.id, it); return; }
+  await done(db.transaction('outbox', 'readwrite').objectStore('outbox').put(it));
+}
+// drop takes an item out: sent, or read and put aside by the person.
+export async function drop(id) {
+  const db = await open;
+  if (!db) memory.outbox.delete(id); else await done(db.transaction('outbox', 'readwrite').objectStore('outbox').delete(id));
+  changed();
+}
+
+const listeners = new Set();
+export function onChange(fn) { listeners.add(fn); return () => listeners.delete(fn); }
+function changed(what) { listeners.forEach((fn) => fn(what || {})); }
+
+// lease: of several windows of one device one sends at a time.
+const me = random(8);
+async function lease(ms) {
+  const db = await open;
+  if (!db) return true;
+  const box = db.transaction('kept', 'readwrite').objectStore('kept'), has = await done(box.get('lease'));
+  if (has && has.holder !== me && has.until > Date.now()) return false;
+  await done(box.put({ holder: me, until: Date.now() + ms }, 'lease'));
+  return true;
+}
+
+let running = null, again = false, away = false;
+// reachable is the last that was heard of the server.
+export const reachable = () => !away;
+
+// flush sends what waits, oldest first. It stops at the first that cannot be sent now:
+// the order is kept. One that the server refuses stays in the list with the reason.
+export function flush() {
+  if (running) { again = true; return running; }
+  running = (async () => {
+    do { again = false; await pass(); } while (again);
+  })().finally(() => { running = null; });
+  return running;
+}
+
+async function pass() {
+  if (!await lease(20000)) { retry(2000); return; }
+  for (const it of (await list()).filter((i) => i.state === 'waiting').sort((a, b) => a.id - b.id)) {
+    const sent = await send(it);
+    if (!sent) { retry(); return; }
+    await lease(20000);
+  }
+  wait = 1000;
+}
+
+let timer = 0, wait = 1000;
+function retry(ms) {
+  clearTimeout(timer);
+  timer = setTimeout(flush, ms || wait);
+  if (!ms) wait = Math.min(15000, wait * 2);
+}
+addEventListener('online', () => { wait = 1000; flush(); });
+document.addEventListener('visibilitychange', () => { if (!document.hidden) { wait = 1000; flush(); } });
+
+// send posts one item; true when it is settled either way.
+async function send(it) {
+  let res, body;
+  const headers = { Accept: 'application/json', 'Idempotency-Key': it.key };
+  try {
+    if (it.form) res = await post(it.url, it.body, { ...headers, 'Content-Type': 'application/x-www-form-urlencoded' });
+    else res = await post(it.url, JSON.stringify({ ...it.body, key: it.key, n: it.n || 0, ...it.stamp, now_monotonic_ns: Math.round(performance.now() * 1e6), now_boot: boot, now_wall: new Date().toISOString() }), { ...headers, 'Content-Type': 'application/json' });
+    body = await res.json().catch(() => ({}));
+  } catch (err) {
+    heard(false);
+    return false;
+  }
+  heard(true);
+  if (res.status >= 500 || res.status === 429 || res.status === 408) return false;
+  if (res.ok) {
+    await drop(it.id);
+    if (body.conflict && body.conflict.length) changed({ conflict: body, item: it });
+    changed({ sent: it, receipt: body });
+    return true;
+  }
+  it.state = 'refused'; it.problem = { title: body.title || String(res.status), detail: body.detail || '', do: body.do || '' };
+  await update(it);
+  changed({ refused: it });
+  return true;
+}
+
+function post(url, body, headers) {
+  const stop = new AbortController(), t = setTimeout(() => stop.abort(), 15000);
+  return fetch(url, { method: 'POST', body, headers, signal: stop.signal, redirect: 'follow' }).finally(() => clearTimeout(t));
+}
+
+// heard keeps what is known of the server; every screen asks the same thing.
+export function heard(yes) {
+  if (away === !yes) return;
+  away = !yes;
+  changed({ reachable: yes });
+  if (yes) flush();
+}
