@@ -20,14 +20,14 @@ type feedCapture struct {
 }
 
 // openCapture makes the capture of this session: a new file each time.
-func openCapture(job, record string) (*feedCapture, error) {
+func openCapture(job, record, watch string) (*feedCapture, error) {
 	root, err := os.OpenRoot(job)
 	if err != nil {
 		return nil, err
 	}
 	defer root.Close()
 	for n := 1; n < 1000; n++ {
-		name := fmt.Sprintf("%s.feed-%03d.csv", record, n)
+		name := fmt.Sprintf("%s.%s-%03d.csv", record, watch, n)
 		f, err := root.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
 		if errors.Is(err, os.ErrExist) {
 			continue

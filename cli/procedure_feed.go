@@ -1,161 +1,172 @@
 package cli
 
 import (
+	"bytes"
 	"context"
-	"crypto/subtle"
 	"errors"
 	"fmt"
 	"io"
-	"net"
-	"net/http"
 	"os"
-	"sync"
+	"strings"
+	"syscall"
 	"time"
 
+	"proveout/procedure"
 	"proveout/procedure/watch"
 )
 
-// row is one line of a feed, and when it was measured as far as can be told.
-type row struct {
-	at int64 // Unix time in ns
-	v  float64
+// feedSource is one feed as asked for on the command line: "supply=meter.csv", a path
+// alone for the first watch, or "-" for standard input.
+type feedSource struct {
+	watch int
+	path  string
 }
 
-// tailFile follows a file that another program is still writing: what is in it when
-// the run begins is old and is skipped.
-func tailFile(ctx context.Context, path string, out chan<- row) error {
-	f, err := os.Open(path)
+func feedSources(m *procedure.Machine, feeds []string) ([]feedSource, error) {
+	var out []feedSource
+	taken := map[int]bool{}
+	for _, f := range feeds {
+		s := feedSource{path: f}
+		if id, path, named := strings.Cut(f, "="); named {
+			s = feedSource{-1, path}
+			for i := range m.Watches {
+				if m.Watches[i].ID == id {
+					s.watch = i
+				}
+			}
+		}
+		switch {
+		case len(m.Watches) == 0:
+			return nil, fmt.Errorf("procedure %s watches nothing: leave --feed out", m.File.ID)
+		case s.watch < 0:
+			return nil, fmt.Errorf("--feed %s: procedure %s has no such watch; it has: %s", f, m.File.ID, watchIDs(m))
+		case s.path == "":
+			return nil, fmt.Errorf("--feed %s names no file", f)
+		case taken[s.watch]:
+			return nil, fmt.Errorf("--feed %s: watch %s has a feed already", f, m.Watches[s.watch].ID)
+		}
+		taken[s.watch] = true
+		out = append(out, s)
+	}
+	return out, nil
+}
+
+func watchIDs(m *procedure.Machine) string {
+	var ids []string
+	for i := range m.Watches {
+		ids = append(ids, m.Watches[i].ID)
+	}
+	return strings.Join(ids, ", ")
+}
+
+// tailFile follows a file that another program is still writing, or a named pipe. What
+// is in a file when the run begins is old and is skipped, all but its heading. A file
+// that is begun anew is read from its beginning.
+func tailFile(ctx context.Context, path string, w int, out chan<- row) error {
+	st, err := os.Stat(path)
 	if err != nil {
 		return err
 	}
-	st, err := f.Stat()
+	flag := os.O_RDONLY
+	if st.Mode()&os.ModeNamedPipe != 0 {
+		flag |= syscall.O_NONBLOCK // a pipe that nobody writes to yet must not hold up the run
+	}
+	f, err := os.OpenFile(path, flag, 0)
 	if err != nil {
-		f.Close()
 		return err
 	}
-	if st.Mode().IsRegular() {
-		if _, err := f.Seek(0, io.SeekEnd); err != nil {
+	t := &tail{f: f, w: w, regular: st.Mode().IsRegular()}
+	if t.regular {
+		if err := t.skipOld(st.Size()); err != nil {
 			f.Close()
 			return err
 		}
 	}
-	go func() {
-		defer f.Close()
-		var lines watch.Lines
-		var clock stamper
-		buf := make([]byte, 32<<10)
-		for ctx.Err() == nil {
-			n, err := f.Read(buf)
-			send(ctx, &clock, lines.Write(buf[:n]), out)
-			if err != nil || n == 0 {
-				if err != nil && !errors.Is(err, io.EOF) {
-					return // the feed is over: it grows stale and says "not watched"
-				}
-				select {
-				case <-ctx.Done():
-				case <-time.After(50 * time.Millisecond):
-				}
-			}
-		}
-	}()
+	go t.follow(ctx, out)
 	return nil
 }
 
-// stamper turns the times of a feed's own clock into times of this machine.
-//
-// A row cannot arrive before it was measured: the smallest difference seen between
-// arrival and the feed's clock is the best guess of the offset between the two.
-// Rows that arrive in one piece so keep the time between them (a sag of a second
-// stays a second), and rows that arrive late, or are sent again, keep their age and
-// count as old. A feed whose clock starts anew is old as well, and the step says
-// "not watched": that is the safe way to be wrong.
-type stamper struct {
-	mu     sync.Mutex
-	offset int64 // ns, this machine minus the feed
-	at     int64
-	have   bool
+// tail follows one open file.
+type tail struct {
+	f       *os.File
+	w       int
+	regular bool
+	at      int64 // bytes read
+	lines   watch.Lines
+	clock   stamper
 }
 
-func (s *stamper) stamp(r watch.Row, now int64) int64 {
-	if !r.HasTime {
-		return now
+// skipOld reads the heading, which tells the columns, and goes to the beginning of the
+// last line: it may be half written, and half a number would look like a low sample.
+func (t *tail) skipOld(size int64) error {
+	head := make([]byte, min(size, watch.MaxLine))
+	if _, err := t.f.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
+		return err
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if off := now - int64(r.Seconds*1e9); !s.have || off < s.offset {
-		s.offset, s.have = off, true
+	end := make([]byte, min(size, watch.MaxLine))
+	if _, err := t.f.ReadAt(end, size-int64(len(end))); err != nil && !errors.Is(err, io.EOF) {
+		return err
 	}
-	s.at = max(s.at, int64(r.Seconds*1e9)+s.offset)
-	return s.at
+	if i := bytes.IndexByte(head, '\n'); i >= 0 {
+		t.lines.Write(head[:i+1]) // its row, if it is one, is old
+		t.at = size - int64(len(end)) + int64(bytes.LastIndexByte(end, '\n')) + 1
+	}
+	_, err := t.f.Seek(t.at, io.SeekStart)
+	return err
 }
 
-// send stamps the rows of one piece, newest first so that the whole piece has the
-// offset of its freshest row, and hands them on in order.
-func send(ctx context.Context, s *stamper, rows []watch.Row, out chan<- row) {
-	now := time.Now().UnixNano()
-	if n := len(rows); n > 0 && rows[n-1].HasTime {
-		s.learn(rows[n-1].Seconds, now)
-	}
-	for _, r := range rows {
+func (t *tail) follow(ctx context.Context, out chan<- row) {
+	defer t.f.Close()
+	buf := make([]byte, 32<<10)
+	for ctx.Err() == nil {
+		n, err := t.f.Read(buf)
+		t.at += int64(n)
+		send(ctx, &t.clock, t.w, t.lines.Write(buf[:n]), out)
+		if n > 0 && err == nil {
+			continue
+		}
+		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, syscall.EAGAIN) {
+			return // the feed is over: it grows stale and says "not watched"
+		}
+		if st, err := t.f.Stat(); t.regular && err == nil && st.Size() < t.at {
+			// Begun anew by its writer, with its heading and its clock.
+			if _, err := t.f.Seek(0, io.SeekStart); err != nil {
+				return
+			}
+			t.at, t.lines, t.clock = 0, watch.Lines{}, stamper{}
+			continue
+		}
 		select {
-		case out <- row{s.stamp(r, now), r.Value}:
 		case <-ctx.Done():
-			return
+		case <-time.After(50 * time.Millisecond):
 		}
 	}
 }
 
-// learn takes the newest row of a piece into the offset before the others are
-// stamped.
-func (s *stamper) learn(seconds float64, now int64) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if off := now - int64(seconds*1e9); !s.have || off < s.offset {
-		s.offset, s.have = off, true
-	}
-}
-
-// maxPost is the largest body of posted samples.
-const maxPost = 1 << 20
-
-// sampleHandler takes samples posted as CSV or JSON lines. A post needs the token,
-// which is bound to this run and its measuring point.
-func sampleHandler(ctx context.Context, token string, out chan<- row) http.Handler {
-	var clock stamper // one clock for all posts of the run
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		want := "Bearer " + token
-		switch {
-		case r.Method != http.MethodPost:
-			http.Error(w, "post samples here", http.StatusMethodNotAllowed)
-			return
-		case subtle.ConstantTimeCompare([]byte(r.Header.Get("Authorization")), []byte(want)) != 1:
-			http.Error(w, "the token of this run is needed", http.StatusUnauthorized)
-			return
-		case r.Header.Get("Origin") != "":
-			http.Error(w, "not from a page of another site", http.StatusForbidden)
-			return
-		}
-		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxPost))
+// readFeed takes samples from a stream, such as standard input.
+func readFeed(ctx context.Context, in io.Reader, w int, out chan<- row) {
+	var lines watch.Lines
+	var clock stamper
+	buf := make([]byte, 32<<10)
+	for ctx.Err() == nil {
+		n, err := in.Read(buf)
+		send(ctx, &clock, w, lines.Write(buf[:n]), out)
 		if err != nil {
-			http.Error(w, "the body is too long or was cut off", http.StatusRequestEntityTooLarge)
 			return
 		}
-		var lines watch.Lines
-		rows := append(lines.Write(body), lines.Close()...)
-		send(ctx, &clock, rows, out)
-		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		fmt.Fprintf(w, "%d samples, %d lines not understood\n", len(rows), lines.Bad)
-	})
+	}
 }
 
-// listenSamples serves the handler on an address of this machine.
-func listenSamples(ctx context.Context, address, token string, out chan<- row) (string, error) {
-	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return "", err
+// answersFrom opens where the answers are typed when standard input carries samples:
+// a named file, or the terminal.
+func answersFrom(path string) (io.ReadCloser, error) {
+	if path != "" {
+		return os.Open(path)
 	}
-	srv := &http.Server{Handler: sampleHandler(ctx, token, out), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, MaxHeaderBytes: 8 << 10}
-	go srv.Serve(l)
-	go func() { <-ctx.Done(); srv.Close() }()
-	return l.Addr().String(), nil
+	for _, tty := range []string{"/dev/tty", "CONIN$"} {
+		if f, err := os.Open(tty); err == nil {
+			return f, nil
+		}
+	}
+	return nil, errors.New("samples come on standard input and there is no terminal to answer on: say --answers FILE, or give the samples as a file, a named pipe or posts")
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -16,43 +15,52 @@ import (
 	"proveout/procedure/runner"
 )
 
-// TestPostedSamples: the token of the run is needed, pages of other sites and large
-// bodies are turned away, and what is posted arrives.
+// TestPostedSamples: the token must be the one for this job, device and measuring
+// point; pages of other sites, other hosts and large bodies are turned away; what is
+// posted arrives.
 func TestPostedSamples(t *testing.T) {
-	ctx, cancel := context.WithCancel(context.Background())
-	defer cancel()
-	rows := make(chan row, 10)
-	srv := httptest.NewServer(sampleHandler(ctx, "secret", rows))
-	defer srv.Close()
-	post := func(method, token, origin, body string) int {
-		r, err := http.NewRequest(method, srv.URL, strings.NewReader(body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		r.Header.Set("Authorization", "Bearer "+token)
-		if origin != "" {
-			r.Header.Set("Origin", origin)
-		}
-		resp, err := http.DefaultClient.Do(r)
-		if err != nil {
-			t.Fatal(err)
-		}
-		resp.Body.Close()
-		return resp.StatusCode
+	m, _, err := procedure.LoadShipped("epb_caliper_pads")
+	if err != nil {
+		t.Fatal(err)
 	}
+	rows := make(chan row, 10)
+	p, err := newPoster(t.Context(), m, "j1", rows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	good := p.token("j1", "meter", "supply", "battery")
+	path := p.address("meter", 0)
+	swap := func(old, new string) string { return strings.Replace(path, old, new, 1) }
 	for _, tc := range []struct {
-		name, method, token, origin, body string
-		want                              int
+		name, method, path, token, host, origin, body string
+		want                                          int
 	}{
-		{"good", "POST", "secret", "", "13.4\n{\"v\":13.3}\n", 200},
-		{"wrong token", "POST", "guess", "", "13.4\n", 401},
-		{"no token", "POST", "", "", "13.4\n", 401},
-		{"another site", "POST", "secret", "https://example.org", "13.4\n", 403},
-		{"get", "GET", "secret", "", "", 405},
-		{"too long", "POST", "secret", "", strings.Repeat("1\n", maxPost), 413},
+		{"good", "POST", path, good, "", "", "13.4\n{\"v\":13.3}\n", 200},
+		{"wrong token", "POST", path, "guess", "", "", "13.4\n", 401},
+		{"no token", "POST", path, "", "", "", "13.4\n", 401},
+		{"another job with this token", "POST", swap("j1", "j2"), good, "", "", "13.4\n", 401},
+		{"another device with this token", "POST", swap("meter", "phone"), good, "", "", "13.4\n", 401},
+		{"another point with this token", "POST", swap("battery", "motor"), good, "", "", "13.4\n", 401},
+		{"another job with its own token", "POST", swap("j1", "j2"), p.token("j2", "meter", "supply", "battery"), "", "", "13.4\n", 404},
+		{"another point with its own token", "POST", swap("battery", "motor"), p.token("j1", "meter", "supply", "motor"), "", "", "13.4\n", 404},
+		{"no such watch", "POST", swap("supply", "heat"), p.token("j1", "meter", "heat", "battery"), "", "", "13.4\n", 404},
+		{"another site", "POST", path, good, "", "https://example.org", "13.4\n", 403},
+		{"another host name", "POST", path, good, "example.org", "", "13.4\n", 403},
+		{"get", "GET", path, good, "", "", "", 405},
+		{"too long", "POST", path, good, "", "", strings.Repeat("1\n", maxPost), 413},
 	} {
-		if got := post(tc.method, tc.token, tc.origin, tc.body); got != tc.want {
-			t.Errorf("%s: %d, want %d", tc.name, got, tc.want)
+		r := httptest.NewRequest(tc.method, "http://127.0.0.1:1"+tc.path, strings.NewReader(tc.body))
+		r.Header.Set("Authorization", "Bearer "+tc.token)
+		if tc.host != "" {
+			r.Host = tc.host
+		}
+		if tc.origin != "" {
+			r.Header.Set("Origin", tc.origin)
+		}
+		w := httptest.NewRecorder()
+		p.ServeHTTP(w, r)
+		if w.Code != tc.want {
+			t.Errorf("%s: %d, want %d (%s)", tc.name, w.Code, tc.want, w.Body)
 		}
 	}
 	if len(rows) != 2 {
@@ -60,6 +68,81 @@ func TestPostedSamples(t *testing.T) {
 	}
 	if r := <-rows; r.v != 13.4 {
 		t.Errorf("first sample %g", r.v)
+	}
+	if _, err := listenSamples(t.Context(), "0.0.0.0:0", p); err == nil {
+		t.Error("listens to other machines")
+	}
+}
+
+// arrives waits for samples of these values, in order.
+func arrives(t *testing.T, rows <-chan row, want ...float64) {
+	t.Helper()
+	for _, v := range want {
+		select {
+		case r := <-rows:
+			if r.v != v {
+				t.Errorf("sample %g, want %g", r.v, v)
+			}
+		case <-time.After(5 * time.Second):
+			t.Fatalf("the sample %g never arrived", v)
+		}
+	}
+}
+
+func appendTo(t *testing.T, path string, pieces ...string) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for _, s := range pieces {
+		if _, err := f.WriteString(s); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(60 * time.Millisecond)
+	}
+}
+
+// TestGrowingFileOpenedLate: the heading tells the columns though it is long past, a
+// line half written when the run begins is read whole, and a file that its writer
+// begins anew is read anew.
+func TestGrowingFileOpenedLate(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "meter.csv")
+	if err := os.WriteFile(path, []byte("voltage;time\n11,0;1,0\n1"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	rows := make(chan row, 10)
+	if err := tailFile(t.Context(), path, 0, rows); err != nil {
+		t.Fatal(err)
+	}
+	appendTo(t, path, "3,4;2,0\n", "13,3;2,2\n")
+	arrives(t, rows, 13.4, 13.3)
+	if err := os.WriteFile(path, []byte("time,voltage\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(120 * time.Millisecond)
+	appendTo(t, path, "0.0,12.9\n")
+	arrives(t, rows, 12.9)
+}
+
+// TestFeedsOnTheCommandLine: which watch a feed is for, and what is refused.
+func TestFeedsOnTheCommandLine(t *testing.T) {
+	m, _, err := procedure.LoadShipped("epb_caliper_pads")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		feeds []string
+		want  string
+	}{
+		{[]string{"meter.csv"}, ""}, {[]string{"supply=-"}, ""},
+		{[]string{"heat=a.csv"}, "no such watch"}, {[]string{"supply="}, "names no file"}, {[]string{"a.csv", "supply=b.csv"}, "has a feed already"},
+	} {
+		got, err := feedSources(m, tc.feeds)
+		if tc.want == "" && (err != nil || len(got) != 1 || got[0].watch != 0) || tc.want != "" && (err == nil || !strings.Contains(err.Error(), tc.want)) {
+			t.Errorf("%q: %v, %v; want %q", tc.feeds, got, err, tc.want)
+		}
 	}
 }
 
@@ -73,7 +156,7 @@ func TestGrowingFile(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	rows := make(chan row, 10)
-	if err := tailFile(ctx, path, rows); err != nil {
+	if err := tailFile(ctx, path, 0, rows); err != nil {
 		t.Fatal(err)
 	}
 	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
@@ -108,12 +191,12 @@ func TestFeedIsSealed(t *testing.T) {
 	}
 	var said []string
 	for n := 0; n < 2; n++ {
-		c, err := openCapture(job, "record/run.jsonl")
+		c, err := openCapture(job, "record/run.jsonl", "supply")
 		if err != nil {
 			t.Fatal(err)
 		}
 		for i := range 5 {
-			if err := c.add(row{int64(i), 13.4}); err != nil {
+			if err := c.add(row{0, int64(i), 13.4}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -126,7 +209,7 @@ func TestFeedIsSealed(t *testing.T) {
 	if said[0] == said[1] {
 		t.Error("the second session wrote over the first capture")
 	}
-	data, err := os.ReadFile(filepath.Join(job, "record", "run.jsonl.feed-001.csv"))
+	data, err := os.ReadFile(filepath.Join(job, "record", "run.jsonl.supply-001.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}

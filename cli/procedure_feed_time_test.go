@@ -18,7 +18,7 @@ func timed(from, to, step float64) (rows []watch.Row) {
 func stamps(t *testing.T, s *stamper, rows []watch.Row) []int64 {
 	t.Helper()
 	out := make(chan row, len(rows))
-	send(context.Background(), s, rows, out)
+	send(context.Background(), s, 0, rows, out)
 	close(out)
 	var at []int64
 	for r := range out {

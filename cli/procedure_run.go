@@ -3,8 +3,6 @@ package cli
 import (
 	"bufio"
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -31,10 +29,12 @@ func newProcedureRun() *cobra.Command {
 entry to the job folder's record before it counts. Killed or left, it goes on where
 it stood: start it again with the same command.
 
-The supply is watched from a file another program is still writing (--supply), or
-from samples posted to this machine (--listen). Without a feed a typed reading may
-open the start of a step; the step is then recorded as not watched.`,
-		Example: "  proveout procedure run epb_caliper_pads JOBDIR --who Ruben --supply meter.csv",
+What is watched comes as CSV or JSON lines, and has a way of its own beside the
+answers: a file another program is still writing or a named pipe (--feed), standard
+input (--feed -; the answers are then typed on the terminal or come from --answers),
+or posts to this machine (--listen). Without a feed a typed reading may open the start
+of a step; the step is then recorded as not watched.`,
+		Example: "  proveout procedure run epb_caliper_pads JOBDIR --who Ruben --feed supply=meter.csv\n  logger | proveout procedure run epb_caliper_pads JOBDIR --who Ruben --feed -",
 		Args:    cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			m, sum, err := loadProcedure(args[0])
@@ -52,8 +52,10 @@ open the start of a step; the step is then recorded as not watched.`,
 	}
 	c.Flags().StringVar(&o.who, "who", "", "who is doing the work")
 	c.Flags().StringVar(&o.device, "device", "", "name of this device (default: its host name)")
-	c.Flags().StringVar(&o.supply, "supply", "", "file with samples of the watched value that another program is writing")
-	c.Flags().StringVar(&o.listen, "listen", "", "take posted samples on this address, for example 127.0.0.1:0")
+	c.Flags().StringArrayVar(&o.feeds, "feed", nil, "where samples come from: WATCH=FILE, a named pipe, or - for standard input; without WATCH= the first watch")
+	c.Flags().StringVar(&o.answers, "answers", "", "take the answers from this file when samples come on standard input")
+	c.Flags().StringVar(&o.listen, "listen", "", "take posted samples on this address of this machine, for example 127.0.0.1:0")
+	c.Flags().StringVar(&o.instrument, "instrument", "meter", "name of the device that posts samples; its token is bound to it")
 	c.Flags().BoolVar(&o.fresh, "new", false, "begin a new record instead of going on with the last one")
 	c.Flags().BoolVar(&o.large, "large", true, "large text where the terminal can show it")
 	c.Flags().BoolVar(&o.practice, "practice", false, "mark the record as practice")
@@ -61,9 +63,10 @@ open the start of a step; the step is then recorded as not watched.`,
 }
 
 type runOptions struct {
-	who, device, supply, listen string
-	fresh, large, practice      bool
-	clock                       func() runner.Stamp
+	who, device, answers, listen, instrument string
+	feeds                                    []string
+	fresh, large, practice                   bool
+	clock                                    func() runner.Stamp
 }
 
 func isTerminal(w io.Writer) bool {
@@ -86,7 +89,7 @@ type terminal struct {
 	monitors []*watch.Monitor
 	levels   []watch.Level
 	watching map[string]bool // steps whose summary is open
-	capture  *feedCapture    // what the feed sent; nil without a feed
+	captures []*feedCapture  // what the feed of each watch sent; nil without a feed
 	waited   bool            // a wait was running when the screen was last drawn
 }
 
@@ -120,27 +123,8 @@ func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o 
 		t.monitors = append(t.monitors, watch.New(lim))
 		t.levels = append(t.levels, watch.NotWatched)
 	}
-	if o.supply != "" || o.listen != "" {
-		if t.capture, err = openCapture(job, name); err != nil {
-			return err
-		}
-	}
-	if o.supply != "" {
-		if err := tailFile(ctx, o.supply, t.rows); err != nil {
-			return err
-		}
-	}
-	if o.listen != "" {
-		var b [16]byte
-		if _, err := rand.Read(b[:]); err != nil {
-			return err
-		}
-		token := hex.EncodeToString(b[:])
-		addr, err := listenSamples(ctx, o.listen, token, t.rows)
-		if err != nil {
-			return err
-		}
-		t.out.para("", fmt.Sprintf("Post samples to http://%s/ with the header \"Authorization: Bearer %s\".", addr, token), 0)
+	if in, err = t.openFeeds(ctx, job, name, in); err != nil {
+		return err
 	}
 	t.out.para("", fmt.Sprintf("%s. Record: %s.", m.File.Title, name), 0)
 	t.out.para("", procedure.Overrides, 0)
@@ -156,16 +140,65 @@ func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o 
 	return errors.Join(t.loop(ctx), t.seal())
 }
 
-// seal ends the capture of the feed with an entry that carries its fingerprint.
-func (t *terminal) seal() error {
-	if t.capture == nil {
-		return nil
-	}
-	text, err := t.capture.seal()
+// openFeeds starts what the watches listen to, and gives where the answers come from.
+func (t *terminal) openFeeds(ctx context.Context, job, record string, in io.Reader) (io.Reader, error) {
+	sources, err := feedSources(t.m, t.o.feeds)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	return t.put(runner.Entry{Kind: runner.Note, Text: text})
+	t.captures = make([]*feedCapture, len(t.m.Watches))
+	answers := in
+	for _, s := range sources {
+		if s.path == "-" {
+			if answers, err = answersFrom(t.o.answers); err != nil {
+				return nil, err
+			}
+			go readFeed(ctx, in, s.watch, t.rows)
+		} else if err := tailFile(ctx, s.path, s.watch, t.rows); err != nil {
+			return nil, err
+		}
+		if t.captures[s.watch], err = openCapture(job, record, t.m.Watches[s.watch].ID); err != nil {
+			return nil, err
+		}
+	}
+	if t.o.listen == "" {
+		return answers, nil
+	}
+	p, err := newPoster(ctx, t.m, filepath.Base(filepath.Clean(job)), t.rows)
+	if err != nil {
+		return nil, err
+	}
+	addr, err := listenSamples(ctx, t.o.listen, p)
+	if err != nil {
+		return nil, err
+	}
+	for w := range t.m.Watches {
+		mw := &t.m.Watches[w]
+		if t.captures[w] == nil {
+			if t.captures[w], err = openCapture(job, record, mw.ID); err != nil {
+				return nil, err
+			}
+		}
+		t.out.para("", fmt.Sprintf("Post samples of the %s at the %s from %q to http://%s%s with the header \"Authorization: Bearer %s\".", mw.Quantity, mw.Point, t.o.instrument, addr, p.address(t.o.instrument, w), p.token(p.job, t.o.instrument, mw.ID, mw.Point)), 0)
+	}
+	return answers, nil
+}
+
+// seal ends the capture of each feed with an entry that carries its fingerprint.
+func (t *terminal) seal() error {
+	for w, c := range t.captures {
+		if c == nil {
+			continue
+		}
+		text, err := c.seal()
+		if err != nil {
+			return err
+		}
+		if err := t.put(runner.Entry{Kind: runner.Note, Watch: t.m.Watches[w].ID, Text: text}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func readLines(ctx context.Context, in io.Reader, out chan<- string) {
@@ -285,17 +318,15 @@ func (t *terminal) leave() error {
 	return t.out.err
 }
 
-// sample takes one row of the feed: it is of the first watch, whose unit it has.
+// sample takes one row of a feed, in the unit of its watch.
 func (t *terminal) sample(r row) (bool, error) {
-	if len(t.monitors) == 0 {
-		return false, nil
-	}
-	if t.capture != nil {
-		if err := t.capture.add(r); err != nil {
+	if c := t.captures[r.watch]; c != nil {
+		if err := c.add(r); err != nil {
 			return false, fmt.Errorf("keep the feed: %w", err)
 		}
 	}
-	t.monitors[0].Add(watch.Sample{At: r.at, Value: t.monitors[0].Limits().Unit.SI(r.v)})
+	m := t.monitors[r.watch]
+	m.Add(watch.Sample{At: r.at, Value: m.Limits().Unit.SI(r.v)})
 	return t.judge(r.at)
 }
 
