@@ -142,6 +142,7 @@ func sampled() []sampledKind {
 		{CrankingCurrent, crankingCurrent, looksLikeCranking},
 		{BrakeMotorCurrent, brakeMotor, looksLikeBrakeMotor},
 		{BatteryKind, batteryCapture, looksLikeBattery},
+		{CylinderPressure, pressureCapture, looksLikePressure},
 		{FuelPressureKind, fuelCapture, looksLikeFuel},
 		{IgnitionSecondary, ignitionSecondary, looksLikeIgnition},
 	}

@@ -37,7 +37,8 @@ func Roles() []Role {
 		Role{ID: RoleBattery, Says: "at the battery posts"},
 		Role{ID: RoleGround, Says: "ground pin against the negative post"},
 		Role{ID: RoleDrop, Says: "between two points of one wire"},
-		Role{ID: RolePressure, Says: "fuel pressure"},
+		Role{ID: RolePressure, Says: "pressure of the fuel, or in the cylinder"},
+		Role{ID: RoleTopCentre, Says: "mark at top dead centre, beside cylinder_pressure"},
 		Role{ID: RoleAmbient, Says: "temperature at the battery"},
 	)
 	for _, r := range roleTable {
