@@ -23,6 +23,7 @@ var mayImport = map[string][]string{
 	"vehicle":           {"unit"},
 	"evidence":          {"unit", "vehicle"},
 	"trace":             {"unit"},
+	"timeline":          {"unit", "trace", "stats"},
 	"obd/canlog":        {},
 	"obd/isotp":         {"obd/canlog"},
 	"obd":               {"unit", "vehicle", "obd/isotp", "obd/canlog"},
@@ -77,7 +78,7 @@ func TestImportsKeepToTheTable(t *testing.T) {
 // TestPureCoreOpensNothing holds the rule that the core has no files, clock,
 // randomness of its own, or logging.
 func TestPureCoreOpensNothing(t *testing.T) {
-	pure := []string{"unit", "vehicle", "evidence", "stats", "trace", "obd", "measure", "book", "reason", "procedure", "proof", "job"}
+	pure := []string{"unit", "vehicle", "evidence", "stats", "trace", "timeline", "obd", "measure", "book", "reason", "procedure", "proof", "job"}
 	for _, dir := range pure {
 		for _, path := range goFiles(t, dir) {
 			if strings.HasSuffix(path, "_test.go") || strings.Contains(path, "/cmd/") {

@@ -16,8 +16,8 @@ import (
 func init() { commands = append(commands, newMeasure) }
 
 func newMeasure() *cobra.Command {
-	var asJSON, calibrated bool
-	var kind, subject, state, rate, placement, fuel string
+	var asJSON, calibrated, together bool
+	var kind, subject, state, rate, placement, fuel, marks, markChannel, shared string
 	var columns []string
 	var cylinders int
 	var maxValues int64
@@ -28,11 +28,17 @@ func newMeasure() *cobra.Command {
 out what they hold, and measures it with uncertainty. "-" reads standard input.
 It says what each file says and nothing about causes: for those, make a job.
 
+With --together the files are recordings of one drive by several instruments: they
+are laid on one line of time, that of the first file, by a signal that two of them
+have both recorded, with the error of doing so. --marks then tells which channels
+changed when it was felt more than at other times.
+
 Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 		Example: `  proveout measure drive.csv
   proveout measure --kind ignition_secondary --subject "cylinder 3" coil3.csv.gz
   proveout measure --rate "1 MHz" --column "2=ignition_secondary:V" c3.txt
-  zcat log.csv.gz | proveout measure -`,
+  zcat log.csv.gz | proveout measure -
+  proveout measure --together --marks "95, 2:41, 4:03, 6:30" drive.csv battery.csv`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			o := shop.MeasureOptions{
@@ -58,6 +64,13 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 				}
 				o.Columns = append(o.Columns, col)
 			}
+			if together || marks != "" || markChannel != "" {
+				times, err := parseMarks(marks)
+				if err != nil {
+					return err
+				}
+				return measureTogether(c, args, shop.TogetherOptions{MeasureOptions: o, Marks: times, MarkChannel: markChannel, Shared: shared}, asJSON)
+			}
 			files := shop.Measure(args, c.InOrStdin(), o)
 			if asJSON {
 				if err := writeJSON(c.OutOrStdout(), files); err != nil {
@@ -82,6 +95,10 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	}
 	f := c.Flags()
 	f.BoolVar(&asJSON, "json", false, "print as JSON")
+	f.BoolVar(&together, "together", false, "lay the files on one line of time by a signal they share")
+	f.StringVar(&marks, "marks", "", `when it was felt, on the first file's time: "95, 2:41"`)
+	f.StringVar(&markChannel, "mark-channel", "", "a channel that goes up each time it was felt")
+	f.StringVar(&shared, "shared", "", "part of the name of the signal the files share, where it is found wrongly")
 	f.StringVar(&kind, "kind", "", "kind of capture; empty: find out")
 	f.StringVar(&subject, "subject", "", `what was measured, for example "cylinder 3"`)
 	f.StringVar(&state, "state", "", "operating condition: idle, raised, snap, cruise, load, cranking")
@@ -134,8 +151,16 @@ func writeMeasured(p *page, f shop.MeasuredFile) {
 		p.para("  Note: ", place("", n.Line)+n.Text, 4)
 	}
 	for _, l := range f.LeftOut {
-		p.para("  Left out: ", place("line", l.Line)+l.Why, 4)
+		p.para("  Left out: ", atLine(l.Line)+l.Why, 4)
 	}
+}
+
+// atLine names a line of the file the page is about; nothing for the whole file.
+func atLine(n int) string {
+	if n > 0 {
+		return fmt.Sprintf("line %d: ", n)
+	}
+	return ""
 }
 
 func upper(s string) string {

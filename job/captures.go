@@ -25,8 +25,9 @@ type CaptureFile struct {
 	Taken     string
 	Operator  string
 	Columns   []ColumnMap
-	RateHz    float64 // 0 = not given
-	Delimiter byte    // 0 = to be found out
+	Marks     []float64 // seconds on the file's own time at which it was felt
+	RateHz    float64   // 0 = not given
+	Delimiter byte      // 0 = to be found out
 	Decimal   byte
 	SetAside  string
 	Note      string
@@ -77,6 +78,15 @@ func (r *resolver) capture(i int) {
 			ok = false
 		}
 		c.RateHz = q.SI
+	}
+	for j, text := range w.Marks {
+		q, err := quantity(text, "s")
+		if err != nil || q.Unit.Dim != unit.Time {
+			r.err(fmt.Sprintf("%s is no time; write for example 95 s", strict.Quote(text)), "captures", i, "marks", j)
+			ok = false
+			continue
+		}
+		c.Marks = append(c.Marks, q.SI)
 	}
 	if w.Delimiter != "" {
 		d, good := r.word(w.Delimiter, delimWords, "captures", i, "delimiter")

@@ -128,6 +128,7 @@ type Capture struct {
 	Taken      string    `yaml:"taken"` // RFC 3339
 	Operator   string    `yaml:"operator"`
 	Columns    []Column  `yaml:"columns"`
+	Marks      []string  `yaml:"marks"`       // when it was felt, on the file's own time: ["95 s", "2.7 min"]
 	SampleRate string    `yaml:"sample_rate"` // "1 MHz", for files without a time column, and WAV is its own
 	Delimiter  string    `yaml:"delimiter"`   // only where it is found out wrongly: ",", ";", "tab", "space"
 	Decimal    string    `yaml:"decimal"`     // "." or ","

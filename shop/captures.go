@@ -12,6 +12,7 @@ import (
 	"proveout/measure"
 	"proveout/obd"
 	"proveout/obd/canlog"
+	"proveout/timeline"
 	"proveout/trace"
 )
 
@@ -83,6 +84,9 @@ func (w *work) capture(c job.CaptureFile, f intake.File) {
 		} else {
 			w.note(f.Name, n.Line, n.Text)
 		}
+	}
+	if w.marked() && c.SetAside == "" {
+		w.parts = append(w.parts, &part{file: f.Name, tracks: timeline.Tracks(f.Recording), marks: c.Marks})
 	}
 	res, err := measure.Capture(c.Kind, f.Recording, w.meta(c, f))
 	if err != nil {

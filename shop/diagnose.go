@@ -93,7 +93,8 @@ type work struct {
 	asideReason map[int]string // by item
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
-	read        int // items that gave anything at all
+	read        int     // items that gave anything at all
+	parts       []*part // recordings to be laid on one line of time, where a capture has marks
 
 	// For the proof: kept only when keep is set.
 	keep     bool
@@ -133,6 +134,7 @@ func (w *work) diagnose() (*Answer, error) {
 	w.resolved = f.ResolveWith(in, job.Vocabulary{Roles: measure.RoleIDs(), Role: measure.FindRole})
 	w.problems(w.resolved.Problems)
 	w.captures()
+	w.feltMarks()
 	w.typed()
 	w.judge()
 	if len(w.findings) == 0 && w.read == 0 && len(w.resolved.Complaint.Symptoms) == 0 && len(w.answer.LeftOut) > 0 {
