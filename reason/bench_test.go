@@ -116,8 +116,7 @@ func BenchmarkReading300TriplesRoadTest(b *testing.B) { addAndUndo(b, 300, 3, 30
 // The same with one of two abnormal outcomes, whose likelihood is no longer linear.
 func BenchmarkReading300TriplesRoadTestAbnormal(b *testing.B) { addAndUndoOf(b, 300, 3, 300, "high") }
 
-// A road test correlated with another: both factors change and both count with a
-// fractional exponent. Asked: 100 ms.
+// A road test correlated with another: both factors change. Asked: 100 ms.
 func BenchmarkReading300TriplesRoadTestCorrelated(b *testing.B) {
 	in := bigInstance(b, 300, 150, 300)
 	in.Tests[29].Test.Group, in.Tests[30].Test.Group = "road", "road"

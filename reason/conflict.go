@@ -124,7 +124,7 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 		z := math.Log(e.w.z) + e.w.lnRef
 		for _, x := range ls {
 			for _, i := range lines[x].slots {
-				z += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.none)
+				z += e.slots[i].factor.share * math.Log(e.slots[i].factor.none)
 				e.slots[i].factor.put(e.w, -1)
 			}
 		}
@@ -142,7 +142,7 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 		// Against the rest as a whole, by the same measure.
 		wrong := 0.0
 		for _, i := range lines[d.line].slots {
-			wrong += e.slots[i].factor.exponent * math.Log(e.slots[i].factor.wrong)
+			wrong += e.slots[i].factor.share * math.Log(e.slots[i].factor.wrong)
 		}
 		if d.ratio-(base+wrong-alone[d.line]) < math.Log(l.ConflictRest) {
 			continue
@@ -198,9 +198,9 @@ func (e *Engine) lnEvidence(left []int) float64 {
 		}
 		f := e.slots[i].factor
 		if slices.Contains(left, i) {
-			z += f.exponent * math.Log(f.wrong)
+			z += f.share * math.Log(f.wrong)
 		} else {
-			z += f.exponent * math.Log(f.none)
+			z += f.share * math.Log(f.none)
 		}
 	}
 	return z

@@ -29,6 +29,8 @@ type Engine struct {
 	pred        *predictor
 	out         []leftOut // by line, from the last Answer
 	sames       []int     // scratch of settle
+	members     []int     // scratch of share
+	claims      []claim   // scratch of share
 	twoBefore   float64
 	conflictsOf []Conflict // found by the last Answer, before states are decided
 }
@@ -112,11 +114,11 @@ func (e *Engine) slotFor(t int, at evidence.Condition, unsure bool) *slot {
 		}
 	}
 	tm := &e.m.tests[t]
-	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows))}
+	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows)), ln: make([]float64, len(tm.rows)), part: make([]float64, len(tm.rows)), whole: 1}
 	s.factor.parents = make([]parent, 0, len(tm.rows))
 	for r := range tm.rows {
 		s.cover[r] = e.m.covered(e.m.in.Suspects[tm.rows[r].fault].Fault, tm.at.Test, at, unsure, &e.c)
-		s.tilt[r] = 1
+		s.tilt[r], s.part[r] = 1, 1
 	}
 	e.slots = append(e.slots, s)
 	return &e.slots[len(e.slots)-1]
@@ -176,15 +178,15 @@ func (e *Engine) drop(i int) {
 	}
 }
 
-// settle brings exponents, tilts and factors of all slots in line with what is
+// settle brings parts, tilts and factors of all slots in line with what is
 // counted, and the field in line with the factors.
 func (e *Engine) settle() {
 	e.shareOut()
 	for i := range e.slots {
 		s := &e.slots[i]
-		want := s.want
-		changed := s.fresh || want != s.exponent
-		if want > 0 {
+		counted := len(s.findings) > 0 && s.carried < 0
+		changed := s.fresh || s.changed || counted != s.on
+		if counted {
 			t := &e.m.tests[s.test]
 			e.sames = e.sames[:0]
 			for j := range e.slots {
@@ -211,8 +213,8 @@ func (e *Engine) settle() {
 			s.on = false
 			e.undone++
 		}
-		s.exponent, s.fresh = want, false
-		if want == 0 {
+		s.fresh, s.changed = false, false
+		if !counted {
 			continue
 		}
 		e.w.flush() // what is pending may be this very factor

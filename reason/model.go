@@ -3,6 +3,7 @@ package reason
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/book"
 	"proveout/evidence"
@@ -43,6 +44,11 @@ type row struct {
 	p     []float64
 	wide  bool // one reading of this test on another subject tells the same of this fault
 	own   bool
+}
+
+// rowOf finds the row of a fault; rows are in order of the faults.
+func (t *testModel) rowOf(fault int) (r int, ok bool) {
+	return slices.BinarySearchFunc(t.rows, fault, func(r row, f int) int { return r.fault - f })
 }
 
 // MaxFaults is the largest number of suspects for which sets of three are held

@@ -31,7 +31,7 @@ func (e *Engine) rank(cands []candidate, r *repairer) error {
 		if err == nil {
 			p.ready()
 			t := &e.m.tests[c.test]
-			e.judgeAhead(c, t, p.look(t, s.lambda, 1, e.tiltOf(c.test)), r, now)
+			e.judgeAhead(c, t, p.look(t, s.lambda, func(r int) float64 { return s.part[r] }, e.tiltOf(c.test)), r, now)
 		}
 		s.factor.put(e.w, 1)
 		if err != nil {
@@ -48,21 +48,30 @@ func (e *Engine) predictor() *predictor {
 	return e.pred
 }
 
-// shareOf is the exponent a new reading of a test would have beside those of
-// its group that are counted already.
-func (e *Engine) shareOf(i int) float64 {
+// shareOf gives, by row, the part with which a new reading of a test would count
+// beside those of its group that speak of the same fault already.
+func (e *Engine) shareOf(i int) func(r int) float64 {
 	t := &e.m.tests[i]
-	m, rho := 0, t.rho
-	for k := range e.slots {
-		s := &e.slots[k]
-		u := &e.m.tests[s.test]
-		if len(s.findings) > 0 && s.exponent > 0 && u.cluster == t.cluster {
-			m++
-			rho = math.Max(rho, u.rho)
+	return func(r int) float64 {
+		m, rho := 0, t.rho
+		for k := range e.slots {
+			s := &e.slots[k]
+			u := &e.m.tests[s.test]
+			if !s.on || u.cluster != t.cluster {
+				continue
+			}
+			if q, ok := u.rowOf(t.rows[r].fault); ok && math.Abs(s.ln[q]) > speaks {
+				m++
+				rho = math.Max(rho, u.rho)
+			}
 		}
+		return 1 / (1 + float64(m)*rho)
 	}
-	return 1 / (1 + float64(m)*rho)
 }
+
+// speaks is the least size of ln of a likelihood ratio with which a reading
+// takes anything from a later one about the same fault (our choice).
+const speaks = 0.1
 
 // tiltOf gives the share with which a new reading of a test would count for a
 // fault of which other subjects of the same test have told already.

@@ -2,19 +2,38 @@ package reason
 
 import "math"
 
-// shareOut works out with which exponent each slot counts beside others like it.
+// claim is what one reading says of one fault, beside the other readings of its
+// cluster that bear on the same fault.
+type claim struct {
+	slot, row int
+	fact      int     // readings with the same positive number carry one fact
+	ln        float64 // ln of the likelihood ratio, fault against healthy
+	rep       int     // index of the claim that stands for the fact
+	top       float64 // of the rep: the strongest |ln| of the fact
+	whole     float64 // of the rep: with which exponent the fact counts
+	share     float64 // with which exponent this reading counts for this fault
+}
+
+// shareOut works out, fault by fault, with which exponent each reading counts
+// beside others like it.
 //
-// Slots that carry the same fact count as one. F facts of one group on one
-// subject, correlated with rho, count as F/(1+(F-1) rho) in all (DECISIONS,
-// Odds: never more than 1/rho). How that total is shared out is our choice: by
-// the square of what each reading can say, none above 1. Equal readings share
-// evenly, as the formula has it; a weak reading beside a strong one takes next
-// to nothing from it, so that adding a reading that agrees never makes the
-// evidence weaker than the strong one was alone.
+// Correlation is between readings that speak of the same fault: of a group of
+// readings on one subject, only those that bear on a fault share its evidence,
+// and a reading that says nothing of it takes nothing from the others. Like
+// readings with correlation rho count as m/(1+(m-1) rho) in all (DECISIONS,
+// Odds: never more than 1/rho). The strongest counts in full, and the k-th by
+// what it adds to that total,
+//
+//	k/(1+(k-1) rho) - (k-1)/(1+(k-2) rho);
+//
+// those of one strength share evenly, as the formula has it. So a reading that
+// agrees never makes the evidence weaker than the strongest was alone. How the
+// total is shared out is our choice. Readings that carry the same fact count as
+// one.
 func (e *Engine) shareOut() {
 	for i := range e.slots {
 		s := &e.slots[i]
-		s.carried, s.want, s.shared = -1, 0, len(s.findings) == 0
+		s.carried, s.shared = -1, len(s.findings) == 0
 		if s.shared {
 			continue
 		}
@@ -25,7 +44,7 @@ func (e *Engine) shareOut() {
 			}
 		}
 		if s.fresh {
-			s.strength = e.strengthOf(s)
+			e.speak(s)
 		}
 	}
 	for i := range e.slots {
@@ -35,156 +54,158 @@ func (e *Engine) shareOut() {
 	}
 }
 
-// shareCluster shares out the slots of the cluster that slot i is the first of.
+// speak fills what a reading says of each fault its test bears on.
+func (e *Engine) speak(s *slot) {
+	t := &e.m.tests[s.test]
+	e.lambdaOf(s, s.lambda)
+	none := 0.0
+	for c, l := range s.lambda {
+		none += t.healthy[c] * l
+	}
+	for r := range t.rows {
+		like := 0.0
+		for c, l := range s.lambda {
+			like += (s.cover[r]*t.rows[r].p[c] + (1-s.cover[r])*t.healthy[c]) * l
+		}
+		s.ln[r] = math.Log(math.Max(like, floorL) / math.Max(none, floorL))
+	}
+}
+
+// shareCluster shares out the slots of the cluster that slot i is the first of:
+// one fault after the other, in the order in which all tests list them.
 func (e *Engine) shareCluster(i int) {
-	t := &e.m.tests[e.slots[i].test]
-	facts, rho := 0, t.rho
+	cluster, rho := e.m.tests[e.slots[i].test].cluster, 0.0
+	members := e.members[:0]
 	for j := i; j < len(e.slots); j++ {
-		o := &e.slots[j]
-		u := &e.m.tests[o.test]
-		if o.shared || u.cluster != t.cluster {
-			continue
-		}
-		rho = math.Max(rho, u.rho)
-		// The slot that stands for the fact holds the strength of the strongest.
-		o.rep, o.top, o.capped = j, o.strength, false
-		if u.fact > 0 {
-			for k := i; k < j; k++ {
-				p := &e.slots[k]
-				if q := &e.m.tests[p.test]; !p.shared && q.cluster == u.cluster && q.fact == u.fact && p.rep == k {
-					o.rep = k
-					p.top = math.Max(p.top, o.strength)
-					break
-				}
-			}
-		}
-		if o.rep == j {
-			facts++
+		s := &e.slots[j]
+		if t := &e.m.tests[s.test]; !s.shared && t.cluster == cluster {
+			members = append(members, j)
+			rho = math.Max(rho, t.rho)
+			s.shared, s.cursor, s.whole = true, 0, 1
 		}
 	}
-	e.level(i, t.cluster)
-	e.fill(i, t.cluster, float64(facts)/(1+float64(facts-1)*rho))
-	for j := i; j < len(e.slots); j++ {
-		o := &e.slots[j]
-		if o.shared || e.m.tests[o.test].cluster != t.cluster {
-			continue
-		}
-		sum := 0.0
-		for k := i; k < len(e.slots); k++ {
-			if p := &e.slots[k]; !p.shared && e.m.tests[p.test].cluster == t.cluster && p.rep == o.rep {
-				sum += p.strength * p.strength
+	e.members = members
+	for {
+		next := math.MaxInt
+		for _, j := range members {
+			s := &e.slots[j]
+			if rows := e.m.tests[s.test].rows; s.cursor < len(rows) {
+				next = min(next, rows[s.cursor].fault)
 			}
 		}
-		o.want = e.slots[o.rep].whole * o.strength * o.strength / sum
+		if next == math.MaxInt {
+			break
+		}
+		claims := e.claims[:0]
+		for _, j := range members {
+			s := &e.slots[j]
+			t := &e.m.tests[s.test]
+			if s.cursor < len(t.rows) && t.rows[s.cursor].fault == next {
+				claims = append(claims, claim{slot: j, row: s.cursor, fact: t.fact, ln: s.ln[s.cursor]})
+				s.cursor++
+			}
+		}
+		e.claims = claims
+		shareClaims(claims, rho)
+		for x := range claims {
+			c := &claims[x]
+			if s := &e.slots[c.slot]; s.part[c.row] != c.share {
+				s.part[c.row], s.changed = c.share, true
+			}
+		}
 	}
-	for j := i; j < len(e.slots); j++ {
-		if e.m.tests[e.slots[j].test].cluster == t.cluster {
-			e.slots[j].shared = true
+	// As a whole a reading counts as it does for the fault it says most of.
+	for _, j := range members {
+		s := &e.slots[j]
+		most := -1.0
+		for r, row := range e.m.tests[s.test].rows {
+			if v := math.Abs(s.ln[r]); row.own && v > most {
+				most, s.whole = v, s.part[r]
+			}
 		}
 	}
 }
 
-// level gives readings that speak against each other the same strength: where
-// one says a gap is wide and the other that it is within its limit, the louder
-// one is not the truer one.
-func (e *Engine) level(i, cluster int) {
-	for j := i; j < len(e.slots); j++ {
-		o := &e.slots[j]
-		if o.shared || e.m.tests[o.test].cluster != cluster || o.rep != j {
-			continue
-		}
-		for k := i; k < j; k++ {
-			p := &e.slots[k]
-			if !p.shared && e.m.tests[p.test].cluster == cluster && p.rep == k && e.oppose(o, p) {
-				o.top = math.Max(o.top, p.top)
-				p.top = o.top
-			}
-		}
-	}
-}
+// leastStrength keeps readings that say nothing from dividing by zero, and from
+// being told apart by rounding.
+const leastStrength = 1e-3
 
 // opposed is the least size of ln of a likelihood ratio for and against one
 // fault at which two readings oppose each other (our choice).
 const opposed = 1.0
 
-// oppose reports whether one of two readings speaks for a fault and the other
-// against it.
-func (e *Engine) oppose(a, b *slot) bool {
-	x, y := &e.m.tests[a.test], &e.m.tests[b.test]
-	for r, q := 0, 0; r < len(x.rows) && q < len(y.rows); {
-		switch f, g := x.rows[r].fault, y.rows[q].fault; {
-		case f < g:
-			r++
-		case f > g:
-			q++
-		default:
-			if x.rows[r].own && y.rows[q].own {
-				u, v := e.lnRatio(a, r), e.lnRatio(b, q)
-				if u > opposed && v < -opposed || u < -opposed && v > opposed {
-					return true
-				}
+// shareClaims fills the shares of all claims on one fault.
+func shareClaims(cs []claim, rho float64) {
+	if len(cs) == 1 {
+		cs[0].share = 1
+		return
+	}
+	facts, up, down := 0, false, false
+	for x := range cs {
+		c := &cs[x]
+		c.rep, c.top, c.whole = x, math.Max(math.Abs(c.ln), leastStrength), 0
+		up, down = up || c.ln > opposed, down || c.ln < -opposed
+		for y := range x {
+			if p := &cs[y]; c.fact > 0 && p.fact == c.fact && p.rep == y {
+				c.rep = y
+				p.top = math.Max(p.top, c.top)
+				break
 			}
-			r++
-			q++
+		}
+		if c.rep == x {
+			facts++
 		}
 	}
-	return false
-}
-
-// lnRatio is ln L(fault)/L(healthy) of a reading for row r of its test.
-func (e *Engine) lnRatio(s *slot, r int) float64 {
-	t := &e.m.tests[s.test]
-	none, like := 0.0, 0.0
-	for c, l := range s.lambda {
-		none += t.healthy[c] * l
-		like += (s.cover[r]*t.rows[r].p[c] + (1-s.cover[r])*t.healthy[c]) * l
+	if up && down {
+		// One says that a gap is wide and another that it is within its limit: the
+		// louder one is not the truer one, they weigh alike.
+		level := 0.0
+		for x := range cs {
+			if math.Abs(cs[x].ln) > opposed {
+				level = math.Max(level, cs[cs[x].rep].top)
+			}
+		}
+		for x := range cs {
+			if math.Abs(cs[x].ln) > opposed {
+				cs[cs[x].rep].top = level
+			}
+		}
 	}
-	return math.Log(math.Max(like, floorL) / math.Max(none, floorL))
-}
-
-// fill shares total over the facts of a cluster by the square of their strength,
-// none above 1: what is cut off one goes to the others.
-func (e *Engine) fill(i, cluster int, total float64) {
-	for {
+	total := func(k int) float64 {
+		if k == 0 {
+			return 0
+		}
+		return float64(k) / (1 + float64(k-1)*rho)
+	}
+	// Those of one strength fill the same places and share them evenly.
+	for x := range cs {
+		if cs[x].rep != x {
+			continue
+		}
+		above, same := 0, 0
+		for y := range cs {
+			switch d := cs[y].top - cs[x].top; {
+			case cs[y].rep != y:
+			case math.Abs(d) <= 1e-9*cs[x].top:
+				same++
+			case d > 0:
+				above++
+			}
+		}
+		cs[x].whole = (total(above+same) - total(above)) / float64(same)
+	}
+	// Within one fact by the square of what each says.
+	for x := range cs {
 		sum := 0.0
-		for j := i; j < len(e.slots); j++ {
-			if o := &e.slots[j]; !o.shared && e.m.tests[o.test].cluster == cluster && o.rep == j && !o.capped {
-				sum += o.top * o.top
+		for y := range cs {
+			if cs[y].rep == cs[x].rep {
+				v := math.Max(math.Abs(cs[y].ln), leastStrength)
+				sum += v * v
 			}
 		}
-		over := false
-		for j := i; j < len(e.slots); j++ {
-			o := &e.slots[j]
-			if o.shared || e.m.tests[o.test].cluster != cluster || o.rep != j || o.capped {
-				continue
-			}
-			if o.whole = total * o.top * o.top / sum; o.whole > 1 {
-				o.whole, o.capped, over = 1, true, true
-				total--
-				break // the others share anew
-			}
-		}
-		if !over {
-			return
-		}
+		v := math.Max(math.Abs(cs[x].ln), leastStrength)
+		cs[x].share = cs[cs[x].rep].whole * v * v / sum
 	}
-}
-
-// leastStrength keeps readings that say nothing from dividing by zero.
-const leastStrength = 1e-3
-
-// strengthOf is how far a reading can move any fault that bears on it: the
-// largest |ln L(fault)/L(healthy)| over the rows of its test.
-func (e *Engine) strengthOf(s *slot) float64 {
-	t := &e.m.tests[s.test]
-	e.lambdaOf(s, s.lambda)
-	best := leastStrength
-	for r := range t.rows {
-		if t.rows[r].own {
-			best = math.Max(best, math.Abs(e.lnRatio(s, r)))
-		}
-	}
-	return best
 }
 
 // alsoHigh reports whether slot i of a share-of-whole test is itself on the high

@@ -243,7 +243,7 @@ func (e *Engine) sameThing(i, slot int) float64 {
 		}
 		for p := range s.factor.parents {
 			if q := &s.factor.parents[p]; q.fault == i {
-				ln += s.factor.exponent * (math.Log(q.alone) - math.Log(s.factor.none))
+				ln += math.Log(q.alone) - math.Log(s.factor.none)
 			}
 		}
 	}
