@@ -90,6 +90,7 @@ type terminal struct {
 	levels   []watch.Level
 	watching map[string]bool // steps whose summary is open
 	captures []*feedCapture  // what the feed of each watch sent; nil without a feed
+	asking   *asking         // figures are being asked for
 	waited   bool            // a wait was running when the screen was last drawn
 }
 
@@ -266,7 +267,7 @@ func (t *terminal) loop(ctx context.Context) error {
 			if strings.TrimSpace(line) == "q" {
 				return t.leave()
 			}
-			if err := t.answer(choices, strings.TrimSpace(line)); err != nil {
+			if err := t.hear(choices, strings.TrimSpace(line)); err != nil {
 				var r *runner.Refusal
 				if !errors.As(err, &r) {
 					return err

@@ -96,6 +96,7 @@ func (t *terminal) show() []choice {
 	}
 	p.line("  s  Stop: send no further command, make safe, hand over     q  close this program")
 	p.line("  i  Interrupted     n  a note     v 13.4  a reading you typed     m 12.7  the meter's lowest")
+	t.prompt()
 	return choices
 }
 
@@ -232,6 +233,16 @@ func contains(list []string, s string) bool {
 	return false
 }
 
+// hear takes a line: the figure that is asked for, or an answer.
+func (t *terminal) hear(choices []choice, line string) error {
+	if t.asking != nil {
+		if heard, err := t.figure(line); heard || err != nil {
+			return err
+		}
+	}
+	return t.answer(choices, line)
+}
+
 // answer does what a line says.
 func (t *terminal) answer(choices []choice, line string) error {
 	word, rest, _ := strings.Cut(line, " ")
@@ -280,6 +291,9 @@ func (t *terminal) answer(choices []choice, line string) error {
 				e.Supply[t.m.Watches[i].ID] = s.Value
 			}
 		}
+	}
+	if t.ask(e) {
+		return nil
 	}
 	for _, b := range c.before {
 		if err := t.put(b); err != nil {

@@ -44,6 +44,8 @@ type Act struct {
 	Rest float64
 	// Hazard is the least severe signal word the step must carry, "" = none.
 	Hazard string
+	// Figures: it cannot be confirmed without figures, each with its limit.
+	Figures bool
 	// Doubts lists facts that are in doubt when the step finds things not as
 	// expected: its recovery must go back to where they were shown, or stop.
 	Doubts []string
@@ -143,7 +145,7 @@ var vehicleClass = Class{
 		one("no yes", "no", map[string]string{"yes": "it was shown to work", "no": "it was not shown to work"}, "function"),
 	},
 	Acts: []Act{
-		{ID: "look"}, {ID: "note"}, {ID: "measure"},
+		{ID: "look"}, {ID: "note"}, {ID: "measure"}, {ID: "torque_wheels", Figures: true},
 		{ID: "save_codes", Sets: []string{"saved=yes"}},
 		{ID: "clear_before", Sets: []string{"cleared=yes"}, Hazard: "NOTICE"},
 		{ID: "read_before", Sets: []string{"reread=yes"}},

@@ -18,6 +18,7 @@ type Machine struct {
 	Watches []MWatch
 	Timers  []MTimer
 	Rules   []MRule
+	Figures []MFigure
 
 	mode, motor   field
 	rest, finish  node
@@ -173,6 +174,7 @@ func compile(file *File, doc *strict.Document) (*Machine, []strict.Problem) {
 	c.header()
 	c.classes()
 	c.readingDefs()
+	c.figures()
 	c.facts()
 	if len(c.problems) > 0 {
 		return nil, c.problems
@@ -233,6 +235,7 @@ func mergeActs(a, b Act) Act {
 	out := b
 	out.Command, out.Hands, out.Powers = a.Command || b.Command, a.Hands || b.Hands, a.Powers || b.Powers
 	out.FailStops, out.KeepsPower = a.FailStops || b.FailStops, a.KeepsPower || b.KeepsPower
+	out.Figures = a.Figures || b.Figures
 	out.Doubts = append(append([]string{}, a.Doubts...), b.Doubts...)
 	out.Sets = append(append([]string{}, a.Sets...), b.Sets...)
 	out.Spoils = append(append([]string{}, a.Spoils...), b.Spoils...)

@@ -196,7 +196,7 @@ func stepForSide(s Step, side string) Step {
 	}
 	t.Confirm.By = nil
 	for _, m := range s.Confirm.By {
-		m.Text, m.Reading = r(m.Text), r(m.Reading)
+		m.Text, m.Reading, m.Figures = r(m.Text), r(m.Reading), list(m.Figures)
 		t.Confirm.By = append(t.Confirm.By, m)
 	}
 	t.Outcomes = nil

@@ -18,6 +18,7 @@ type File struct {
 	Sources   []SourceNote            `yaml:"sources"`
 	Facts     []Fact                  `yaml:"facts"` // beside those of the hazard classes
 	Readings  []ReadingDef            `yaml:"readings"`
+	Figures   []Figure                `yaml:"figures"`
 	Identify  []Question              `yaml:"identify"`
 	Watches   []Watch                 `yaml:"watches"`
 	Before    []Gate                  `yaml:"before"` // preconditions, in order
@@ -54,6 +55,23 @@ type ReadingDef struct {
 	Ask  string `yaml:"ask"`
 	Unit string `yaml:"unit"`
 }
+
+// Figure is a number that is written down as measured, with the maker's limit typed
+// beside it. A means that names figures is given with all of them or not at all.
+type Figure struct {
+	ID    string `yaml:"id"`
+	Sides bool   `yaml:"sides"` // one for left, one for right
+	Ask   string `yaml:"ask"`   // what is measured; {side} is left or right
+	Unit  string `yaml:"unit"`
+	// Limit says how the value stands to the maker's limit: at_least, at_most, about, or
+	// beside (written down, not held against it: a worn part that goes out).
+	Limit    string `yaml:"limit"`
+	LimitAsk string `yaml:"limit_ask"` // what the limit is, and where it stands
+	Within   string `yaml:"within"`    // with about: how far it may be off, "5 %"
+}
+
+// FigureLimits are the ways a figure stands to its limit.
+var FigureLimits = []string{"at_least", "at_most", "about", "beside"}
 
 // Question tells the variant: which vehicle, which layout.
 type Question struct {
@@ -175,6 +193,8 @@ type Mean struct {
 	Reading string `yaml:"reading"`
 	AtLeast string `yaml:"at_least"`
 	AtMost  string `yaml:"at_most"`
+	// Figures are written down with it, each beside its limit.
+	Figures []string `yaml:"figures"`
 }
 
 // Outcome is one way a step may end, when there is more than one.

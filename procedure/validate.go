@@ -36,6 +36,7 @@ func (c *compiler) validate() {
 		c.sourceTags([]any{"watches", i}, w.From)
 	}
 	c.validateWatches()
+	c.validateFigures()
 	c.validateOnlyIf()
 	for _, cl := range c.m.Classes {
 		for _, id := range cl.Ask {

@@ -66,7 +66,7 @@ var words = map[string][]string{
 	"job.Proof.LoadWithin": {"points", "relative"}, "job.FaultWindow.Warm": {"cold", "warm", "hot", "any", "unknown"},
 	"job.OldPartTried.CameBack": {"yes", "no", "unknown"}, "job.OldPartTried.Gone": {"yes", "no", "unknown"},
 	"job.Overrule.State":    {"open", "suspected", "ruled_out"},
-	"procedure.Hazard.Word": procedure.SignalWords, "procedure.Mean.How": procedure.Hows, "procedure.Gate.How": procedure.Hows, "procedure.Step.For": {"left", "right"},
+	"procedure.Hazard.Word": procedure.SignalWords, "procedure.Figure.Limit": procedure.FigureLimits, "procedure.Mean.How": procedure.Hows, "procedure.Gate.How": procedure.Hows, "procedure.Step.For": {"left", "right"},
 	"procedure.Step.Who": {"technician", "second_person", "module"}, "procedure.Wait.Broken": {"wait", "step"}, "procedure.Guard.Busy": {"hands", "command"},
 	"procedure.RecoveryRule.Class": {"R0", "R1", "R2", "R3", "R4", "R5"},
 	"book.Layout.Fuel":             {"petrol", "diesel", "lpg", "cng", "ethanol"}, "book.Layout.Ignition": {"coil_on_plug", "waste_spark", "distributor", "none"}, "book.Layout.Injection": {"port", "direct"},
@@ -77,7 +77,7 @@ var words = map[string][]string{
 
 // required are the fields a type must have.
 var required = map[string][]string{
-	"procedure.Hazard": {"word", "text", "do"}, "procedure.Mean": {"how", "text"}, "procedure.Gate": {"id", "text", "how"}, "procedure.Question": {"id", "ask", "answers"},
+	"procedure.Hazard": {"word", "text", "do"}, "procedure.Figure": {"id", "ask", "unit", "limit", "limit_ask"}, "procedure.Mean": {"how", "text"}, "procedure.Gate": {"id", "text", "how"}, "procedure.Question": {"id", "ask", "answers"},
 	"procedure.Answer": {"id", "text"}, "procedure.Watch": {"id", "quantity", "point", "debounce", "rate", "max_age", "blind"}, "procedure.RecoveryRule": {"class", "text"},
 	"procedure.Rule": {"id", "text"}, "procedure.SourceNote": {"id", "text"}, "procedure.Step": {"id"}, "procedure.Fact": {"id", "values"}, "procedure.Danger": {"text", "while"},
 	"job.Vehicle": {"engine"}, "job.Engine": {"cylinders"}, "job.Capture": {"file"}, "job.Column": {"column", "as"}, "job.Limit": {"feature"},

@@ -169,6 +169,11 @@ func step(p *printer, m *procedure.Machine, i, n int) {
 				text += " ________"
 			}
 			in("[ ] ", text)
+			for _, id := range c.Figures {
+				if f, ok := m.FigureByID(id); ok {
+					in("    ", fmt.Sprintf("%s: ________ %s; %s: ________ %s", f.Ask, f.Unit, f.LimitAsk, f.Unit))
+				}
+			}
 		}
 	}
 	for _, k := range procedure.Kinds {

@@ -302,8 +302,21 @@ func (p *play) confirm(i int, id, act string, side int) {
 		v := p.reading(mean)
 		e.Value = &v
 	}
+	e.Figures = figures(mean)
 	p.offer(e)
 	p.physicalEnd(i)
+}
+
+// figures writes down what a means names, each as good as its limit.
+func figures(mean procedure.Mean) map[string]procedure.Given {
+	if len(mean.Figures) == 0 {
+		return nil
+	}
+	out := map[string]procedure.Given{}
+	for _, id := range mean.Figures {
+		out[id] = procedure.Given{Value: 1, Limit: 1}
+	}
+	return out
 }
 
 // physicalEnd: when the procedure holds a step for done, the person has done it.

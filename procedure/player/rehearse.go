@@ -245,6 +245,7 @@ func (h *rehearsal) confirm(i int) {
 			v := (&play{}).reading(mean)
 			e.Value = &v
 		}
+		e.Figures = figures(mean)
 		if !h.put(e) {
 			h.now += 5e9
 			return

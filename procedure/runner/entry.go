@@ -3,6 +3,8 @@ package runner
 import (
 	"encoding/json"
 	"fmt"
+
+	"proveout/procedure"
 )
 
 // Stamp is a moment as a device knows it.
@@ -32,7 +34,7 @@ func byWall(a, b Stamp) float64 { return AtMost(a, b) }
 const (
 	Begin     = "begin"     // Step
 	End       = "ended"     // Step: its movement or action is over
-	Confirm   = "confirm"   // Step, How, Value
+	Confirm   = "confirm"   // Step, How, Value or Figures
 	Choose    = "choose"    // Step, Outcome
 	Happens   = "interrupt" // What: a kind of interruption
 	Fails     = "fails"     // Step, What: not_as_expected or overdue
@@ -54,21 +56,23 @@ const (
 
 // Entry is one line of the record of a run.
 type Entry struct {
-	Seq     int                `json:"seq"` // from 1
-	At      Stamp              `json:"at"`
-	Device  string             `json:"device"`
-	Who     string             `json:"who"`
-	Kind    string             `json:"kind"`
-	Step    string             `json:"step,omitempty"`
-	How     string             `json:"how,omitempty"`
-	Outcome string             `json:"outcome,omitempty"`
-	What    string             `json:"what,omitempty"`
-	Watch   string             `json:"watch,omitempty"`
-	Level   string             `json:"level,omitempty"`
-	Value   *float64           `json:"value,omitempty"`  // SI
-	Supply  map[string]float64 `json:"supply,omitempty"` // with begin: last value of each watch, SI
-	To      string             `json:"to,omitempty"`
-	Text    string             `json:"text,omitempty"`
+	Seq     int      `json:"seq"` // from 1
+	At      Stamp    `json:"at"`
+	Device  string   `json:"device"`
+	Who     string   `json:"who"`
+	Kind    string   `json:"kind"`
+	Step    string   `json:"step,omitempty"`
+	How     string   `json:"how,omitempty"`
+	Outcome string   `json:"outcome,omitempty"`
+	What    string   `json:"what,omitempty"`
+	Watch   string   `json:"watch,omitempty"`
+	Level   string   `json:"level,omitempty"`
+	Value   *float64 `json:"value,omitempty"` // SI
+	// Figures come with a confirmation that names them: each value, and its limit.
+	Figures map[string]procedure.Given `json:"figures,omitempty"`
+	Supply  map[string]float64         `json:"supply,omitempty"` // with begin: last value of each watch, SI
+	To      string                     `json:"to,omitempty"`
+	Text    string                     `json:"text,omitempty"`
 	// Seen is the attempt of the step the person saw, when a screen sent this; 0 = not said.
 	Seen int             `json:"seen,omitempty"`
 	Data json.RawMessage `json:"data,omitempty"`

@@ -50,6 +50,8 @@ type StepRecord struct {
 	Outcome    string             `json:"outcome,omitempty"`
 	NotWatched []string           `json:"not_watched,omitempty"` // watches that were not live at some moment of it
 	MinHold    map[string]float64 `json:"min_hold,omitempty"`
+	// Figures were written down with the confirmation that names them.
+	Figures map[string]procedure.Given `json:"figures,omitempty"`
 }
 
 // New makes a run of a machine that passed the checker. Whether it passed is the

@@ -114,6 +114,12 @@ func (b *bench) finish(i int) {
 			}
 			e.Value = &v
 		}
+		for _, id := range mean.Figures {
+			if e.Figures == nil {
+				e.Figures = map[string]procedure.Given{}
+			}
+			e.Figures[id] = procedure.Given{Value: 1, Limit: 1}
+		}
 		b.put(e)
 	}
 	if len(st.Outcomes) > 0 {

@@ -2,6 +2,7 @@ package runner
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"strings"
 
@@ -162,8 +163,14 @@ func (r *Run) confirm(i int, e Entry) error {
 	if mean.Reading != "" && e.Value != nil {
 		ev.Band, _ = r.m.BandOfReading(mean.Reading, *e.Value)
 	}
+	if reasons := r.figures(mean, e.Figures); len(reasons) > 0 {
+		return &Refusal{reasons}
+	}
 	if err := r.try(ev, e.At, ""); err != nil {
 		return err
+	}
+	if rec := r.record(i); rec != nil && len(mean.Figures) > 0 {
+		rec.Figures = maps.Clone(e.Figures)
 	}
 	if mean.Reading != "" {
 		r.values[mean.Reading] = *e.Value
@@ -172,6 +179,30 @@ func (r *Run) confirm(i int, e Entry) error {
 		rec.Means = append(rec.Means, e.How)
 	}
 	return nil
+}
+
+// figures says what is missing of the figures a means names, or beyond its limit.
+func (r *Run) figures(mean procedure.Mean, given map[string]procedure.Given) []string {
+	var out []string
+	for _, id := range mean.Figures {
+		f, ok := r.m.FigureByID(id)
+		if !ok {
+			continue // checked at load
+		}
+		g, has := given[id]
+		switch why := f.Against(g); {
+		case !has:
+			out = append(out, fmt.Sprintf("Write it down: %s in %s, and beside it %s.", f.Ask, f.Unit, f.LimitAsk))
+		case why != "":
+			out = append(out, why+" If it is so, say that it is not as expected.")
+		}
+	}
+	for id := range given {
+		if indexOf(mean.Figures, id) < 0 {
+			out = append(out, fmt.Sprintf("%q is no figure of this confirmation.", id))
+		}
+	}
+	return out
 }
 
 func hows(by []procedure.Mean) string {
