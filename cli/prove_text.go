@@ -170,8 +170,12 @@ func writeCoverage(p *page, a *shop.ProofAnswer) {
 			if c.Episodes > 0 {
 				b += fmt.Sprintf(", %d ep.", c.Episodes)
 			}
+			n := fmt.Sprintf("%.0f of %.0f", c.Counted, c.Need)
+			if c.Before == 0 && c.Need == 0 && c.Driven == 0 {
+				b, n = "not driven", ""
+			}
 			before += fmt.Sprintf("%20s", b)
-			after += fmt.Sprintf("%20s", fmt.Sprintf("%.0f of %.0f", c.Counted, c.Need))
+			after += fmt.Sprintf("%20s", n)
 		}
 		p.line(before)
 		p.line(after)

@@ -90,17 +90,26 @@ func Episodes(l Log, c Conditions, rule Rule) []Episode {
 	return keep
 }
 
-// place finds the cell of each episode.
+// place finds the cell of each episode: of the last moment inside the conditions
+// shortly before it, else of the first one during it.
 func place(es []Episode, rows []row, c Conditions) {
 	for k := range es {
 		e := &es[k]
-		i := sort.Search(len(rows), func(i int) bool { return rows[i].t > e.At }) - 1
-		for ; i >= 0 && e.At-rows[i].t <= reaction; i-- {
+		at := sort.Search(len(rows), func(i int) bool { return rows[i].t > e.At }) - 1
+		in := -1
+		for i := at; i >= 0 && e.At-rows[i].t <= reaction && in < 0; i-- {
 			if rows[i].miss == Inside {
-				e.Inside = true
-				e.I, e.J = c.cell(rows[i].rpm, rows[i].load)
-				break
+				in = i
 			}
+		}
+		for i := max(0, at+1); i < len(rows) && rows[i].t <= e.To && in < 0; i++ {
+			if rows[i].miss == Inside {
+				in = i
+			}
+		}
+		if in >= 0 {
+			e.Inside = true
+			e.I, e.J = c.cell(rows[in].rpm, rows[in].load)
 		}
 	}
 }

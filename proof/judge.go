@@ -23,7 +23,7 @@ func Judge(c Case) Verdict {
 		if t2 := v.CountedFar.Sum(); t2 > 0 {
 			r := stats.CompareRates(x, t1, back, t2, Level)
 			v.Ratio, v.Low, v.High = r.Ratio, r.Low, r.High
-			v.Upper = stats.CompareRates(x, t1, back, t2, 2*Level-1).High
+			v.Upper = upper(x, t1, back, t2)
 			if back > 0 {
 				v.Chance = r.Less
 			}
@@ -86,6 +86,11 @@ func (v *Verdict) decide(c Case) {
 	default:
 		say("No episode is on record before the repair, inside the fault conditions: a clean drive after it says nothing, since the vehicle could be driven clean before too.")
 	}
+}
+
+// upper is the one-sided bound at Level of the rate after over the rate before.
+func upper(x1 int, t1 float64, x2 int, t2 float64) float64 {
+	return stats.CompareRates(x1, t1, x2, t2, 2*Level-1).High
 }
 
 // before counts the drives before the repair.

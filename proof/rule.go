@@ -47,6 +47,6 @@ func need(before, episodes Grid, factor float64) Grid {
 		return Grid{}
 	}
 	return each(required, Grid{}, func(b, _ float64) float64 {
-		return math.Ceil(b*factor*total/kept - 1e-9)
+		return max(0, math.Ceil(b*factor*total/kept-1e-9))
 	})
 }

@@ -27,9 +27,9 @@ func TestFactorOfTheRule(t *testing.T) {
 }
 
 // Two Poisson counts over unequal exposures, R's poisson.test(c(11, 21), c(800,
-// 3011)) (its help page; breast cancer after fluoroscopy, Boice and Monson 1977):
-// ratio 1.97, 95 % 0.858 to 4.277. Given as after over before, the other way
-// round, the ratio and limits are the inverse.
+// 3011)), the example of its help page (lung cancer in Fredericia against three
+// other Danish cities, data of E. B. Andersen 1977): ratio 1.97, 95 % 0.858 to
+// 4.277. CompareRates gives the second rate over the first.
 func TestPublishedTwoRates(t *testing.T) {
 	r := stats.CompareRates(21, 3011, 11, 800, 0.95)
 	for _, c := range []struct{ got, want float64 }{{r.Ratio, 1.9714881}, {r.Low, 0.8584264}, {r.High, 4.2772659}, {r.TwoSided, 0.079668633}} {

@@ -19,10 +19,8 @@ func (p *proving) conditions() {
 		how = proof.Relative
 	}
 	var rpm, load struct{ low, high, point float64 }
-	var from []string
-	note := func(part, source string) {
-		from = append(from, part+" from "+source)
-	}
+	var from sources
+	note := from.note
 	typed := "the job file"
 	if w.From != "" {
 		typed = w.From
@@ -100,12 +98,44 @@ func (p *proving) conditions() {
 		gear = said.Condition.Gear
 	}
 	p.out.Conditions = ConditionsAnswer{
-		Known: true, Text: conditionWords(c, gear), From: strings.Join(from, ", "), RPMLow: round(c.RPMLow), RPMHigh: round(c.RPMHigh), LoadLow: round(c.LoadLow), LoadHigh: round(c.LoadHigh),
+		Known: true, Text: conditionWords(c, gear), From: from.String(), RPMLow: round(c.RPMLow), RPMHigh: round(c.RPMHigh), LoadLow: round(c.LoadLow), LoadHigh: round(c.LoadHigh),
 		LoadWithin: string(how), Warm: string(c.Warm), Gear: gear, KmhAt1000: round(c.KmhPer1000),
 	}
 	p.c.Rule = proof.Rule{Gap: w.GapS, AtLeast: float64(w.AtLeast)}
 	p.c.Named = proof.Way(w.By)
 	p.c.LampFlashing = said.Lamp == "flashing"
+}
+
+// sources says which part came from where: "engine speed and load from the freeze
+// frame (item 1), gear from the job file".
+type sources []struct {
+	source string
+	parts  []string
+}
+
+func (s *sources) note(part, source string) {
+	for i := range *s {
+		if (*s)[i].source == source {
+			(*s)[i].parts = append((*s)[i].parts, part)
+			return
+		}
+	}
+	*s = append(*s, struct {
+		source string
+		parts  []string
+	}{source, []string{part}})
+}
+
+func (s sources) String() string {
+	var out []string
+	for _, x := range s {
+		parts := x.parts[0]
+		if n := len(x.parts); n > 1 {
+			parts = strings.Join(x.parts[:n-1], ", ") + " and " + x.parts[n-1]
+		}
+		out = append(out, parts+" from "+x.source)
+	}
+	return strings.Join(out, "; ")
 }
 
 // conditionWords writes the conditions: "2025 to 2775 rpm, load 60 to 100 %, third

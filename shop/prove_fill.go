@@ -168,8 +168,15 @@ func (p *proving) notTested() {
 	if w := p.resolved.Complaint.Condition.Wet; w == "wet" || w == "damp" {
 		say("The complaint shows when %s; whether the drives were %s is not logged.", w, w)
 	}
-	if n := len(a.Corrections); n > 1 || n == 1 && len(a.Corrections[0].Parts) > 1 {
-		say("Several things were changed at once: the drive proves the repair as a whole, not each part.")
+	changed := 0
+	for _, c := range a.Corrections {
+		changed++
+		for _, x := range c.Parts {
+			changed += x.Count - 1
+		}
+	}
+	if changed > 1 {
+		say("Several parts were changed at once: the drive proves the repair as a whole, not each part.")
 	}
 	for _, l := range p.logs {
 		if l.capture.SetAside != "" {

@@ -26,6 +26,9 @@ func (p *proving) measured() {
 		if key == "" {
 			key = f.Test
 		}
+		if t := findTest(p.instance, f.Test); t != nil && t.Codes != nil {
+			continue // told with the codes
+		}
 		if _, ok := seen[key]; ok {
 			continue
 		}
@@ -35,6 +38,7 @@ func (p *proving) measured() {
 		}
 	}
 	p.decideMeasured()
+	p.out.Measured = slices.DeleteFunc(p.out.Measured, func(m MeasuredAnswer) bool { return !worthTelling(m) })
 	slices.SortStableFunc(p.out.Measured, func(a, b MeasuredAnswer) int {
 		switch {
 		case a.Decides == b.Decides:
@@ -44,6 +48,17 @@ func (p *proving) measured() {
 		}
 		return 1
 	})
+}
+
+// worthTelling reports whether a quantity belongs on the proof: the one that
+// decides, one compared over several places, one that was off before or is now.
+func worthTelling(m MeasuredAnswer) bool {
+	off := func(vs []PlacedAnswer) bool {
+		return slices.ContainsFunc(vs, func(v PlacedAnswer) bool {
+			return v.State == string(evidence.High) || v.State == string(evidence.Low) || v.State == string(evidence.Abnormal)
+		})
+	}
+	return m.Decides || len(m.Before) > 1 && len(m.After) > 1 && m.Feature != "" || off(m.Before) && len(m.After) > 0 || off(m.After)
 }
 
 // sideBySide gathers the values of one feature, or the results of one test, at

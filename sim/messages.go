@@ -32,6 +32,9 @@ type Session struct {
 	Pending   []uint16
 	Permanent []uint16
 	Row       Row
+	// Frozen is the moment stored with the first confirmed code; nil: no freeze frame
+	// is read.
+	Frozen *Row
 	// NotReady sets the monitors in byte D of the readiness answer.
 	NotReady byte
 }
@@ -120,6 +123,15 @@ func (v *Vehicle) Messages(rng *rand.Rand, s Session) []Exchange {
 			b = append(b, byte(x>>8), byte(x))
 		}
 		say([]byte{c.service}, engine(b...), gearbox(c.service+0x40, 0))
+	}
+	if s.Frozen != nil && len(s.Confirmed) > 0 {
+		code, at := s.Confirmed[0], s.Frozen
+		rpm := uint16(max(0, at.RPM) * 4)
+		say([]byte{0x02, 0x02, 0x00}, engine(0x42, 0x02, 0x00, byte(code>>8), byte(code)))
+		say([]byte{0x02, 0x04, 0x00}, engine(0x42, 0x04, 0x00, pct(at.LoadPct)))
+		say([]byte{0x02, 0x05, 0x00}, engine(0x42, 0x05, 0x00, byte(at.CoolantC+40)))
+		say([]byte{0x02, 0x0C, 0x00}, engine(0x42, 0x0C, 0x00, byte(rpm>>8), byte(rpm)))
+		say([]byte{0x02, 0x0D, 0x00}, engine(0x42, 0x0D, 0x00, byte(at.SpeedKmh)))
 	}
 	for i := range s.Counts {
 		mid := byte(0xA2 + i)

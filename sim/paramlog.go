@@ -53,7 +53,8 @@ func (v *Vehicle) ParameterLog(rng *rand.Rand, legs []Leg, period float64) []Row
 			settled = true
 		}
 		want := v.running(l.Under)
-		if l.RPM > 0 {
+		if l.RPM > 0 { // in the same gear
+			want.speedKmh *= l.RPM / want.rpm
 			want.rpm = l.RPM
 		}
 		meter := 1 + p.common.AirflowError*(0.2+0.8*v.loadPct(want)/100)

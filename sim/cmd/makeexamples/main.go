@@ -2,7 +2,7 @@
 //
 //	go run ./sim/cmd/makeexamples -out examples -seed 2026
 //
-// The invented ones (01 to 03) come from the physics of package sim and the
+// The invented ones (01 to 03, 06) come from the physics of package sim and the
 // seed alone. The two on real recordings (04, 05) are copied and rearranged
 // from the shared data, given with -shared; without it they are left as they
 // are. A test makes the folders again and compares them with the committed ones.
@@ -48,7 +48,7 @@ func invented(seed uint64) (map[string]folder, error) {
 	for _, x := range []struct {
 		name string
 		make func(uint64) (folder, error)
-	}{{"01-stumble-on-the-hill", stumble}, {"02-one-placement-only", onePlacement}, {"03-lean-injector", leanInjector}} {
+	}{{"01-stumble-on-the-hill", stumble}, {"02-one-placement-only", onePlacement}, {"03-lean-injector", leanInjector}, {"06-proven-on-the-hill", proven}} {
 		f, err := x.make(seed)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", x.name, err)
