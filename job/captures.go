@@ -28,6 +28,7 @@ type CaptureFile struct {
 	Marks     []float64 // seconds on the file's own time at which it was felt
 	RateHz    float64   // 0 = not given
 	Delimiter byte      // 0 = to be found out
+	Known     Facts
 	Decimal   byte
 	SetAside  string
 	Note      string
@@ -71,6 +72,7 @@ func (r *resolver) capture(i int) {
 	c.Drive = r.drive(w.Drive, i)
 	r.stamp(w.Taken, "captures", i, "taken")
 	keep(r.reasonFor(w.SetAside, "captures", i, "set_aside"))
+	c.Known = r.out.Known.With(r.known(w.Known, "captures", i))
 	if w.SampleRate != "" {
 		q, err := quantity(w.SampleRate, "")
 		if err != nil || q.Unit.Dim != unit.Frequency || q.SI <= 0 || q.SI > 1e12 {

@@ -25,6 +25,7 @@ type File struct {
 	History    History    `yaml:"history"`
 	Equipment  []string   `yaml:"equipment"` // ids of what is on hand; empty = not said, all assumed
 	Books      []string   `yaml:"books"`     // ids of fault books to use; empty = those that fit
+	Known      Known      `yaml:"known"`     // facts of vehicle and circuit for every capture
 	Captures   []Capture  `yaml:"captures"`
 	Readings   []Reading  `yaml:"readings"`
 	Limits     []Limit    `yaml:"limits"`
@@ -129,6 +130,7 @@ type Capture struct {
 	Operator   string    `yaml:"operator"`
 	Columns    []Column  `yaml:"columns"`
 	Marks      []string  `yaml:"marks"`       // when it was felt, on the file's own time: ["95 s", "2.7 min"]
+	Known      Known     `yaml:"known"`       // facts of this capture; they win over those of the job
 	SampleRate string    `yaml:"sample_rate"` // "1 MHz", for files without a time column, and WAV is its own
 	Delimiter  string    `yaml:"delimiter"`   // only where it is found out wrongly: ",", ";", "tab", "space"
 	Decimal    string    `yaml:"decimal"`     // "." or ","

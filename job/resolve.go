@@ -16,6 +16,7 @@ import (
 // holds all that can be used; Problems say what cannot, and why.
 type Resolved struct {
 	Complaint Complained
+	Known     Facts // of the whole job; each capture has them with its own in front
 	Readings  []TypedReading
 	Captures  []CaptureFile
 	Limits    []LimitValue
@@ -76,6 +77,7 @@ func (f *File) ResolveWith(in *book.Instance, v Vocabulary) *Resolved {
 	r.complaint()
 	r.equipment()
 	r.itemNumbers()
+	r.out.Known = r.known(f.Known)
 	for i := range f.Captures {
 		r.capture(i)
 	}

@@ -85,6 +85,9 @@ func Crank(rec *trace.Recording, meta Meta) (CrankRun, Result, error) {
 	}
 	c.run.Channel, c.run.Rising = c.s.ch.Name, c.level == 1
 	c.run.Wheel, c.run.TeethPerTurn = c.w.name(), c.w.events*c.w.repeats
+	if k := c.meta.Known.CrankTeeth; k > 0 && !c.w.coded && c.w.teeth() != k {
+		c.note(c.s.ch.Name, evidence.ScaleUnsure, true, "%s: the wheel found has %d teeth a turn (%s), the job says %d; measured as found", c.s.ch.Name, c.w.teeth(), c.run.Wheel, k)
+	}
 	c.tr = newTurn(c.w, c.d)
 	c.run.Turns = c.turns()
 	c.run.Speeds = c.tr.speeds()
@@ -189,8 +192,8 @@ func (c *crank) choose(rec *trace.Recording) string {
 					}
 				}
 			}
-			if !w.revolution(tracks) {
-				why, failed = fmt.Sprintf("%s: the teeth are even, with no mark: how many make one turn cannot be told without a cam sensor", s.ch.Name), s
+			if !w.revolution(tracks, c.meta.Known.CrankTeeth) {
+				why, failed = fmt.Sprintf("%s: the teeth are even, with no mark: how many make one turn cannot be told without a cam sensor or the number of teeth (known: crank_teeth)", s.ch.Name), s
 				continue
 			}
 			score := d.fit + 0.05*q - 0.2*math.Min(0.5, w.misfit)

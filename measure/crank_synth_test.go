@@ -341,6 +341,27 @@ func TestCrankRefuses(t *testing.T) {
 	alone.pitches, alone.missing = 24, nil
 	aloneMeta := alone.meta()
 	aloneMeta.Columns = []Column{{Channel: "crank", As: CrankEdges}, {Channel: "cam", As: "ignore"}, {Channel: "coil 1", As: "ignore"}}
+	// With the number of teeth as a fact the same wheel is placed, and a fact that the
+	// trace contradicts is told.
+	for _, teeth := range []int{24, 12} {
+		aloneMeta := aloneMeta
+		aloneMeta.Known.CrankTeeth = teeth
+		run, res, err := Crank(alone.draw(), aloneMeta)
+		r, ok := find(res.Readings, "crank.speed")
+		if err != nil || !ok || run.TeethPerTurn != teeth {
+			t.Errorf("%d even teeth given: wheel %q, %v, %v", teeth, run.Wheel, res.NotMeasured, err)
+		} else if teeth == 24 {
+			truth, _, err := Crank(plainCrank().draw(), plainCrank().meta())
+			if err != nil || math.Abs(r.Value.SI-truth.Speeds[len(truth.Speeds)/2].RPM) > 0.02*r.Value.SI {
+				t.Errorf("24 even teeth given: %v, the marked wheel beside it turns at %.0f rpm", r.Value, truth.Speeds[len(truth.Speeds)/2].RPM)
+			}
+		}
+	}
+	told := plainCrank().meta()
+	told.Known.CrankTeeth = 17
+	if _, res, _ := Crank(plainCrank().draw(), told); !slices.ContainsFunc(res.Notes, func(n Note) bool { return n.Trouble && strings.Contains(n.Text, "the job says 17") }) {
+		t.Errorf("17 teeth given for another wheel: %v", res.Notes)
+	}
 	whiteNoise := &trace.Recording{Time: trace.TimeBase{Num: 1e5, Den: 1, N: 60000}, Segments: []trace.Segment{{End: 60000}}, Channels: []trace.Channel{{Name: "crank"}}}
 	for range 60000 {
 		whiteNoise.Channels[0].Values = append(whiteNoise.Channels[0].Values, rng.NormFloat64())

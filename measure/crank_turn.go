@@ -72,8 +72,10 @@ func (c camTrack) repeatsAfter(cycle, tolerance float64) (share float64, n int) 
 // revolution finds how many repeats of the pattern make one revolution: the
 // pattern of the cam comes back after two; else the name of a wheel in common
 // use; a wheel without a mark and without a cam cannot be placed. A cam may look
-// alike sooner than it turns round: a listed multiple counts then.
-func (w *wheel) revolution(cams []camTrack) (ok bool) {
+// alike sooner than it turns round: a listed multiple counts then. teeth is the
+// number of teeth in one turn where it is known, missing ones counted, else 0: it
+// places the wheel that nothing else does.
+func (w *wheel) revolution(cams []camTrack, teeth int) (ok bool) {
 	byCam := w.byCam(cams)
 	byList := 0
 	if !w.coded && (len(w.gaps) > 0 || w.extra > 0) {
@@ -98,10 +100,20 @@ func (w *wheel) revolution(cams []camTrack) (ok bool) {
 		w.repeats, w.went = 1, "the order of wide and narrow pulses comes back once a turn"
 	case len(w.gaps) > 0 || w.extra > 0:
 		w.repeats, w.went = 1, "its mark is taken to pass once a turn; it is no wheel in common use"
+	case teeth >= w.events && teeth%w.events == 0:
+		w.repeats, w.went = teeth/w.events, "the number of teeth is given"
 	default:
 		return false
 	}
 	return true
+}
+
+// teeth is how many the wheel has in one turn, missing ones counted.
+func (w wheel) teeth() int {
+	if w.positions > 0 {
+		return w.repeats * w.positions
+	}
+	return w.repeats * w.events
 }
 
 // byCam is the number of repeats in one turn by the cam channels, 0 when they do

@@ -288,7 +288,7 @@ func (g *fuel) balance(drops []fall) {
 		if len(order) > 0 {
 			why = fmt.Sprintf("%d drops were found (%s kPa) for %d cylinders", len(drops), strings.Join(list, ", "), len(order))
 		}
-		g.refuse(feature, evidence.Unplaced, why, "give the order of the cylinders, or make one capture for each injector")
+		g.refuse(feature, evidence.Unplaced, why, "write the order in which they were pulsed (known: pulsed_order), or make one capture for each injector")
 		return
 	}
 	was := g.subject

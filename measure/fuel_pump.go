@@ -119,7 +119,7 @@ func (g *fuel) humps(v []float64, first, last int) {
 	}
 	h, _, se := middle(hz)
 	if known == 0 {
-		g.refuse("fuel.pump_speed", "", fmt.Sprintf("all humps are alike (%.0f a second): nothing marks a turn", h), "give the number of commutator bars of the pump")
+		g.refuse("fuel.pump_speed", "", fmt.Sprintf("all humps are alike (%.0f a second): nothing marks a turn", h), "write the number of commutator bars of the pump (known: pump_bars)")
 	} else if rpm := 60 * h / float64(known); rpm < pumpSlowest || rpm > pumpFastest {
 		g.refuse("fuel.pump_speed", evidence.ScaleUnsure, fmt.Sprintf("%.0f rpm would be no fuel pump's speed", rpm), "check the time column and the number of bars")
 	} else {

@@ -197,7 +197,7 @@ func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, 
 	}
 	if !feed.known {
 		for _, f := range []string{"coil.inductance", "coil.primary_resistance"} {
-			g.refuse(f, "", "the supply voltage at the coil is not known", "record the coil's feed on a second channel, or give the supply voltage; slope and time constant are given without it")
+			g.refuse(f, "", "the supply voltage at the coil is not known", "record the coil's feed on a second channel, or write the supply voltage (known: supply); slope and time constant are given without it")
 		}
 		return
 	}

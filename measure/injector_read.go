@@ -81,7 +81,7 @@ func (g *injector) onTimeFromCurrent(first, last int, clipped bool, few []eviden
 func (g *injector) resistance(ch, voltage *trace.Channel, first, last int, few []evidence.Flag) {
 	across, sd, text := g.across(voltage)
 	if across == 0 {
-		g.refuse("injector.resistance", "", "the supply voltage at the injector is not known", "record the driver side or the feed on a second channel, or give the supply voltage")
+		g.refuse("injector.resistance", "", "the supply voltage at the injector is not known", "record the driver side or the feed on a second channel, or write the supply voltage (known: supply)")
 		return
 	}
 	from := 0.35

@@ -12,6 +12,7 @@ type Known struct {
 	AmbientPressure float64 // Pa
 	PulleyRatio     float64 // alternator turns per engine turn
 	PolePairs       int     // of the alternator
+	CrankTeeth      int     // of the crank wheel in one turn, missing ones counted
 	PumpBars        int     // commutator bars of the fuel pump motor
 	Order           []int   // cylinders in the order in which injectors were pulsed
 }

@@ -131,7 +131,7 @@ type generator struct {
 
 func newGenerator(t *testing.T) *generator {
 	g := &generator{t: t, comments: map[string]string{}, done: map[string]bool{}}
-	for _, src := range [][2]string{{"job", "../job/file.go"}, {"job", "../job/repair.go"}, {"book", "../book/types.go"}, {"procedure", "../procedure/file.go"}, {"procedure", "../procedure/guard.go"}} {
+	for _, src := range [][2]string{{"job", "../job/file.go"}, {"job", "../job/known.go"}, {"job", "../job/repair.go"}, {"book", "../book/types.go"}, {"procedure", "../procedure/file.go"}, {"procedure", "../procedure/guard.go"}} {
 		pkg, file := src[0], src[1]
 		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ParseComments)
 		if err != nil {

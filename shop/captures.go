@@ -123,7 +123,7 @@ func (w *work) take(c job.CaptureFile, f intake.File, res measure.Result, item *
 func (w *work) meta(c job.CaptureFile, f intake.File) measure.Meta {
 	m := measure.Meta{
 		Item: c.Item, File: f.Name, Subject: c.Subject, Condition: c.Condition, Probe: c.Probe.Name, Calibrated: c.Probe.Calibrated,
-		Placement: c.Probe.Placement, Inverted: c.Probe.Inverted, When: c.When, Engine: w.engine,
+		Placement: c.Probe.Placement, Inverted: c.Probe.Inverted, When: c.When, Engine: w.engine, Known: known(c.Known),
 	}
 	if f.Recording == nil {
 		return m
@@ -137,6 +137,18 @@ func (w *work) meta(c job.CaptureFile, f intake.File) measure.Meta {
 		}
 	}
 	return m
+}
+
+// known hands what the job knows of the circuit to measuring.
+func known(f job.Facts) measure.Known {
+	k := measure.Known{
+		SupplyVolts: f.SupplyVolts, DriverVolts: f.DriverVolts, AmbientPressure: f.AmbientPa, PulleyRatio: f.PulleyRatio,
+		PolePairs: f.PolePairs, PumpBars: f.PumpBars, CrankTeeth: f.CrankTeeth, Order: f.PulsedOrder,
+	}
+	if f.BatteryCelsius != nil {
+		k.Temperature, k.HasTemperature = *f.BatteryCelsius, true
+	}
+	return k
 }
 
 // messages decodes a log of diagnostic messages.
