@@ -16,12 +16,12 @@ import (
 	"proveout/trace"
 )
 
-// captures reads and measures every capture of the job. One that cannot be read
-// is left out with the reason; the others stand.
+// captures takes in every capture of the job. One that cannot be read is left out
+// with the reason; the others stand.
 func (w *work) captures() {
 	for _, c := range w.resolved.Captures {
-		for _, f := range w.folder.ReadAll(c.File, w.intakeOptions(c)) {
-			w.capture(c, f)
+		for _, m := range w.source.measured(w, c) {
+			w.add(c, m)
 		}
 	}
 }
@@ -60,29 +60,66 @@ func (w *work) intakeOptions(c job.CaptureFile) intake.Options {
 	return o
 }
 
-// capture takes in one file of one entry.
-func (w *work) capture(c job.CaptureFile, f intake.File) {
-	item := ItemAnswer{Item: c.Item, Kind: "capture", File: f.Name, SHA256: f.SHA256, Line: c.Line, SetAside: c.SetAside}
-	item.What = captureWords(c, f)
+// measured is what one capture says, before it is known whether it counts. It
+// depends on the file, its description and the vehicle only, so the workbench may
+// keep it while other evidence comes in.
+type measured struct {
+	file, sha256 string
+	what         string
+	itemNotes    []string
+	notes        []NoteAnswer
+	leftOut      []LeftOut
+	cautions     []CautionAnswer
+	readings     []evidence.Reading
+	notMeasured  []measure.NotMeasured
+	codes        *storedCodes // nil: codes were not read
+	read         bool
+}
+
+// add takes in what a capture says.
+func (w *work) add(c job.CaptureFile, m measured) {
 	if c.SetAside != "" {
 		w.asideReason[c.Item] = c.SetAside
 	}
-	defer func() { w.answer.Items = append(w.answer.Items, item) }()
-	if f.Err != nil {
-		w.leftOut(f.Name, 0, f.Err.Error())
-		item.Notes = append(item.Notes, "not read")
+	w.answer.Items = append(w.answer.Items, ItemAnswer{
+		Item: c.Item, Kind: "capture", File: m.file, SHA256: m.sha256, Line: c.Line, SetAside: c.SetAside,
+		What: m.what, Notes: m.itemNotes,
+	})
+	w.answer.Notes = append(w.answer.Notes, m.notes...)
+	w.answer.LeftOut = append(w.answer.LeftOut, m.leftOut...)
+	w.answer.Cautions = append(w.answer.Cautions, m.cautions...)
+	if m.read {
+		w.read++
+	}
+	if m.codes != nil {
+		w.codeFindings(c, m.codes)
+	}
+	if c.SetAside != "" {
+		w.setAside = append(w.setAside, m.readings...)
 		return
 	}
-	w.read++
+	w.readings = append(w.readings, m.readings...)
+	w.notMeasured = append(w.notMeasured, m.notMeasured...)
+}
+
+// measure reads one file of one entry and measures it.
+func (w *work) measure(c job.CaptureFile, f intake.File) measured {
+	m := measured{file: f.Name, sha256: f.SHA256, what: captureWords(c, f)}
+	if f.Err != nil {
+		m.leaveOut(0, f.Err.Error())
+		m.itemNotes = append(m.itemNotes, "not read")
+		return m
+	}
+	m.read = true
 	if f.Messages != nil {
-		w.messages(c, f, &item)
-		return
+		w.messages(c, f, &m)
+		return m
 	}
 	for _, n := range f.Recording.Notes {
 		if n.Lost {
-			w.leftOut(f.Name, n.Line, n.Text)
+			m.leaveOut(n.Line, n.Text)
 		} else {
-			w.note(f.Name, n.Line, n.Text)
+			m.note(n.Line, n.Text)
 		}
 	}
 	if w.marked() && c.SetAside == "" {
@@ -91,33 +128,45 @@ func (w *work) capture(c job.CaptureFile, f intake.File) {
 	res, err := measure.Capture(c.Kind, f.Recording, w.meta(c, f))
 	if err != nil {
 		// The file is read and shown for what it holds; only measuring it failed.
-		w.leftOut(f.Name, 0, "read, but not measured: "+err.Error())
-		item.What = recordingWords(f) + ", not measured"
-		return
+		m.leaveOut(0, "read, but not measured: "+err.Error())
+		m.what = recordingWords(f) + ", not measured"
+		return m
 	}
 	if res.Kind != "" {
-		item.What = strings.ReplaceAll(res.Kind, "_", " ") + where(c) + ", " + recordingWords(f)
+		m.what = strings.ReplaceAll(res.Kind, "_", " ") + where(c) + ", " + recordingWords(f)
 	}
 	if w.keep && res.Kind == measure.ParameterLog {
 		w.logs = append(w.logs, drivenLog{c, f.Name, measure.LogSeries(f.Recording, w.meta(c, f))})
 	}
-	w.take(c, f, res, &item)
+	m.take(res)
+	return m
 }
 
 // take keeps what measuring a capture gave.
-func (w *work) take(c job.CaptureFile, f intake.File, res measure.Result, item *ItemAnswer) {
+func (m *measured) take(res measure.Result) {
 	for _, n := range res.Notes {
 		if n.Trouble {
-			item.Notes = append(item.Notes, n.Text)
+			m.itemNotes = append(m.itemNotes, n.Text)
 		}
-		w.note(f.Name, n.From.Line, n.Text)
+		m.note(n.From.Line, n.Text)
 	}
-	if c.SetAside != "" {
-		w.setAside = append(w.setAside, res.Readings...)
-		return
-	}
-	w.readings = append(w.readings, res.Readings...)
-	w.notMeasured = append(w.notMeasured, res.NotMeasured...)
+	m.readings = append(m.readings, res.Readings...)
+	m.notMeasured = append(m.notMeasured, res.NotMeasured...)
+}
+
+func (m *measured) note(line int, text string) {
+	m.notes = append(m.notes, NoteAnswer{File: m.file, Line: line, Text: text})
+}
+
+func (m *measured) leaveOut(line int, why string) {
+	why = strings.TrimPrefix(strings.TrimPrefix(why, m.file+": "), m.file+" ")
+	m.leftOut = append(m.leftOut, LeftOut{File: m.file, Line: line, Why: why})
+}
+
+func (w *work) leftOut(file string, line int, why string) {
+	m := measured{file: file}
+	m.leaveOut(line, why)
+	w.answer.LeftOut = append(w.answer.LeftOut, m.leftOut...)
 }
 
 func (w *work) meta(c job.CaptureFile, f intake.File) measure.Meta {
@@ -152,55 +201,53 @@ func known(f job.Facts) measure.Known {
 }
 
 // messages decodes a log of diagnostic messages.
-func (w *work) messages(c job.CaptureFile, f intake.File, item *ItemAnswer) {
+func (w *work) messages(c job.CaptureFile, f intake.File, m *measured) {
 	log, err := canlog.ReadAll(bytes.NewReader(f.Messages), canlog.Options{})
 	if err != nil {
-		w.leftOut(f.Name, 0, err.Error())
+		m.leaveOut(0, err.Error())
 		if log == nil {
 			return
 		}
 	}
 	s := obd.Read(log)
 	if s.Records == 0 {
-		w.leftOut(f.Name, 0, "no diagnostic message was found in it")
+		m.leaveOut(0, "no diagnostic message was found in it")
 	}
-	item.What = fmt.Sprintf("diagnostic messages%s, %d messages of %d module%s", where(c), s.Messages, len(s.Modules), plural(len(s.Modules)))
+	m.what = fmt.Sprintf("diagnostic messages%s, %d messages of %d module%s", where(c), s.Messages, len(s.Modules), plural(len(s.Modules)))
 	for _, n := range s.Notes {
-		w.note(f.Name, n.Line, n.Text)
+		m.note(n.Line, n.Text)
 	}
 	if w.keep {
 		w.sessions = append(w.sessions, readSession{c, s})
 	}
-	item.Notes = append(item.Notes, sessionSummary(s)...)
-	item.Notes = append(item.Notes, w.sessionNotes(f.Name, s)...)
-	w.unreadCodes(c, s)
-	w.codeFindings(c, f.Name, s)
+	m.itemNotes = append(m.itemNotes, sessionSummary(s)...)
+	w.sessionNotes(m, s)
+	m.cautions = append(m.cautions, unreadCodes(c, s)...)
+	m.codes = readCodes(m.file, s)
 	res, err := measure.Diagnostics(s, w.meta(c, f))
 	if err != nil {
-		w.leftOut(f.Name, 0, "decoded, but not measured: "+err.Error())
+		m.leaveOut(0, "decoded, but not measured: "+err.Error())
 		return
 	}
-	w.take(c, f, res, item)
+	m.take(res)
 }
 
 // sessionNotes says what a session holds beside readings: what a clear
 // destroyed, other vehicles, readiness.
-func (w *work) sessionNotes(file string, s *obd.Session) []string {
-	var out []string
+func (w *work) sessionNotes(m *measured, s *obd.Session) {
 	if s.MixedVehicles {
-		w.leftOut(file, 0, "more than one VIN was read: "+vins(s)+". The log mixes vehicles; make one job for each")
+		m.leaveOut(0, "more than one VIN was read: "+vins(s)+". The log mixes vehicles; make one job for each")
 	}
 	want := strings.ToUpper(strings.TrimSpace(w.file.Vehicle.VIN))
 	for _, v := range s.VINs {
 		if want != "" && string(v) != want {
-			w.leftOut(file, 0, fmt.Sprintf("the module says VIN %s, the job says %s: a capture of another vehicle? Check before relying on it", v, want))
+			m.leaveOut(0, fmt.Sprintf("the module says VIN %s, the job says %s: a capture of another vehicle? Check before relying on it", v, want))
 		}
 	}
 	for _, cl := range s.Clears {
-		out = append(out, cl.Sentence())
-		w.note(file, cl.Source.Line, cl.Sentence())
+		m.itemNotes = append(m.itemNotes, cl.Sentence())
+		m.note(cl.Source.Line, cl.Sentence())
 	}
-	return out
 }
 
 func vins(s *obd.Session) string {
@@ -214,11 +261,6 @@ func vins(s *obd.Session) string {
 
 func (w *work) note(file string, line int, text string) {
 	w.answer.Notes = append(w.answer.Notes, NoteAnswer{File: file, Line: line, Text: text})
-}
-
-func (w *work) leftOut(file string, line int, why string) {
-	why = strings.TrimPrefix(strings.TrimPrefix(why, file+": "), file+" ")
-	w.answer.LeftOut = append(w.answer.LeftOut, LeftOut{File: file, Line: line, Why: why})
 }
 
 func where(c job.CaptureFile) string {

@@ -11,50 +11,55 @@ import (
 	"proveout/obd"
 )
 
-// codeFindings answers the tests that ask for trouble codes (book.Test.Codes)
-// from a session in which codes were read. A list that was never read answers
-// nothing: no code is not the same as codes not asked for. Lists read after a
-// clear say nothing about the fault and are passed over.
-func (w *work) codeFindings(c job.CaptureFile, file string, s *obd.Session) {
+// storedCodes are the codes a session holds from before any clear.
+type storedCodes struct {
+	codes []string
+	from  evidence.Source
+}
+
+// readCodes collects them. A list that was never read answers nothing: no code is
+// not the same as codes not asked for. Lists read after a clear say nothing about
+// the fault and are passed over.
+func readCodes(file string, s *obd.Session) *storedCodes {
 	if s.MixedVehicles {
-		return
+		return nil
 	}
-	var stored []string
-	var from evidence.Source
-	read := false
+	var out *storedCodes
 	for _, m := range s.Modules {
 		for _, l := range m.Codes {
 			if l.Clears > 0 {
 				continue
 			}
-			if !read {
-				from = evidence.Source{File: file, Channel: m.Address, First: l.Source.Record, Last: l.Source.Last, Line: l.Source.Line}
+			if out == nil {
+				out = &storedCodes{from: evidence.Source{File: file, Channel: m.Address, First: l.Source.Record, Last: l.Source.Last, Line: l.Source.Line}}
 			}
-			read = true
 			for _, code := range l.Codes {
 				code.HasFailure = false
-				if !slices.Contains(stored, code.String()) {
-					stored = append(stored, code.String())
+				if !slices.Contains(out.codes, code.String()) {
+					out.codes = append(out.codes, code.String())
 				}
 			}
 		}
 	}
-	if !read {
-		return
-	}
+	return out
+}
+
+// codeFindings answers the tests that ask for trouble codes (book.Test.Codes).
+func (w *work) codeFindings(c job.CaptureFile, stored *storedCodes) {
 	for _, t := range w.instance.Tests {
 		if t.Test.Codes != nil {
-			w.findings = append(w.findings, codeFinding(t, stored, c, from))
+			w.findings = append(w.findings, codeFinding(t, stored.codes, c, stored.from))
 		}
 	}
 }
 
 // unreadCodes warns when a module counts codes that nobody has read: they, and
 // the freeze frame, are gone with the first clear.
-func (w *work) unreadCodes(c job.CaptureFile, s *obd.Session) {
+func unreadCodes(c job.CaptureFile, s *obd.Session) []CautionAnswer {
 	if c.When == "after" || c.SetAside != "" {
-		return
+		return nil
 	}
+	var out []CautionAnswer
 	for _, m := range s.Modules {
 		r := m.LatestReadiness(0x01)
 		if r == nil || len(m.Codes) > 0 || !r.MIL && r.CodeCount == 0 {
@@ -64,9 +69,10 @@ func (w *work) unreadCodes(c job.CaptureFile, s *obd.Session) {
 		if r.MIL {
 			lamp = "has its warning lamp on"
 		}
-		w.answer.Cautions = append(w.answer.Cautions, CautionAnswer{Word: "NOTICE", Text: fmt.Sprintf(
+		out = append(out, CautionAnswer{Word: "NOTICE", Text: fmt.Sprintf(
 			"Module %s %s and counts %d code%s, which were not read. Clearing would destroy them: read and save the codes and the freeze frame first.", m.Address, lamp, r.CodeCount, plural(r.CodeCount))})
 	}
+	return out
 }
 
 func codeFinding(t book.TestAt, stored []string, c job.CaptureFile, from evidence.Source) evidence.Finding {

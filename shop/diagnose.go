@@ -43,7 +43,7 @@ func Diagnose(dir string, o Options) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return diagnose(folder, f, o)
+	return diagnose(inFolder{folder}, f, o)
 }
 
 // readJob finds and reads the job file of a folder.
@@ -81,7 +81,7 @@ func problemError(ps []strict.Problem) error {
 // work is one diagnosis under way.
 type work struct {
 	o        Options
-	folder   *intake.Folder
+	source   source
 	file     *job.File
 	engine   vehicle.Engine
 	instance *book.Instance
@@ -103,8 +103,8 @@ type work struct {
 	result   *reason.Answer
 }
 
-func diagnose(folder *intake.Folder, f *job.File, o Options) (*Answer, error) {
-	w := &work{o: o, folder: folder, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o)}
+func diagnose(s source, f *job.File, o Options) (*Answer, error) {
+	w := &work{o: o, source: s, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o)}
 	return w.diagnose()
 }
 

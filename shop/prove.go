@@ -61,7 +61,12 @@ func prove(dir string, o Options) (*proving, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &work{o: o, folder: folder, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o), keep: true}
+	return proveJob(inFolder{folder}, f, o)
+}
+
+// proveJob is prove for captures wherever they lie.
+func proveJob(s source, f *job.File, o Options) (*proving, error) {
+	w := &work{o: o, source: s, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o), keep: true}
 	a, err := w.diagnose()
 	if err != nil {
 		return nil, err
