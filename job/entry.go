@@ -41,6 +41,9 @@ type Entry struct {
 	// Type is name@version: reading_typed@1, set_aside@1, undo@1, ...
 	Type    string   `json:"type"`
 	Parents []string `json:"parents"` // ids of entries this one is about
+	// Seen is the newest entry of the job the author had on the screen, where that is
+	// known: what others set after it, the author did not know.
+	Seen string `json:"seen,omitempty"`
 	// Attested is what the author showed at the moment: pin, badge; empty: nothing.
 	Attested string `json:"attested,omitempty"`
 	Practice bool   `json:"practice,omitempty"`
