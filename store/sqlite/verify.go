@@ -1,0 +1,128 @@
+package sqlite
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"proveout/job"
+	"proveout/store"
+	"proveout/store/files"
+)
+
+// Verify goes through the whole store: the pages of the database, the chains of
+// every job, the hash of every capture, and that every capture that is cited is
+// there. heads are known ends of chains by "job/device", printed or signed.
+func (s *Store) Verify(ctx context.Context, heads map[string]job.Head, tell func(done, total int)) ([]store.Finding, error) {
+	var out []store.Finding
+	add := func(where, format string, args ...any) {
+		out = append(out, store.Finding{Where: where, Text: fmt.Sprintf(format, args...)})
+	}
+	if err := s.pages(ctx, add); err != nil {
+		return out, err
+	}
+	jobs, err := s.strings(ctx, "SELECT DISTINCT job FROM entries ORDER BY job")
+	if err != nil {
+		return out, err
+	}
+	for i, id := range jobs {
+		if tell != nil && i%100 == 0 {
+			tell(i, len(jobs))
+		}
+		if err := s.verifyJob(ctx, id, heads, add); err != nil {
+			return out, err
+		}
+	}
+	err = s.Each(func(sha, path string) error {
+		if have, err := files.HashFile(path); err != nil {
+			add("capture "+sha, "%s cannot be read: %v; copy it from the last backup", path, err)
+		} else if have != sha {
+			add("capture "+sha, "%s is damaged: its bytes have the hash %s; copy it from the last backup", path, have)
+		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return out, err
+	}
+	cited, err := s.strings(ctx, "SELECT DISTINCT sha FROM cited ORDER BY sha")
+	if err != nil {
+		return out, err
+	}
+	for _, sha := range cited {
+		if _, ok := s.Has(sha); !ok {
+			add("capture "+sha, "an entry cites it and it is not there; copy it from the last backup")
+		}
+	}
+	return out, nil
+}
+
+func (s *Store) pages(ctx context.Context, add func(where, format string, args ...any)) error {
+	lines, err := s.strings(ctx, "PRAGMA integrity_check(20)")
+	if err != nil {
+		return err
+	}
+	for _, l := range lines {
+		if l != "ok" {
+			add(filepath.Join(s.dir, database), "%s", l)
+		}
+	}
+	return nil
+}
+
+func (s *Store) verifyJob(ctx context.Context, id string, heads map[string]job.Head, add func(where, format string, args ...any)) error {
+	rows, err := s.read.QueryContext(ctx, "SELECT digest, line FROM entries WHERE job = ?1 ORDER BY ord", id)
+	if err != nil {
+		return s.explain(err)
+	}
+	defer rows.Close()
+	var lines [][]byte
+	for rows.Next() {
+		var digest string
+		var line []byte
+		if err := rows.Scan(&digest, &line); err != nil {
+			return s.explain(err)
+		}
+		lines = append(lines, line)
+		if have := job.Digest(line); have != digest {
+			add(fmt.Sprintf("job %s, entry %d", id, len(lines)), "its bytes have the hash %s, stored beside them is %s: changed after it was written", have, digest)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return s.explain(err)
+	}
+	known := map[string]string{}
+	for key, h := range heads {
+		if device, ok := deviceOf(key, id); ok {
+			known[device] = h.Digest
+		}
+	}
+	for _, p := range job.VerifyRecord(lines, known) {
+		add(fmt.Sprintf("job %s, entry %d", id, p.Line), "%s", p.Text)
+	}
+	return nil
+}
+
+func deviceOf(key, id string) (string, bool) {
+	if len(key) > len(id)+1 && key[:len(id)] == id && key[len(id)] == '/' {
+		return key[len(id)+1:], true
+	}
+	return "", false
+}
+
+// strings reads a query of one column of text.
+func (s *Store) strings(ctx context.Context, query string) ([]string, error) {
+	rows, err := s.read.QueryContext(ctx, query)
+	if err != nil {
+		return nil, s.explain(err)
+	}
+	defer rows.Close()
+	var out []string
+	for rows.Next() {
+		var v string
+		if err := rows.Scan(&v); err != nil {
+			return nil, s.explain(err)
+		}
+		out = append(out, v)
+	}
+	return out, s.explain(rows.Err())
+}
