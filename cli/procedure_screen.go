@@ -106,12 +106,13 @@ func (t *terminal) showStep(v runner.View, id string) {
 	sv := v.Steps[i]
 	p := t.out
 	p.line("")
-	for _, h := range st.Hazards {
+	do, hazards := t.m.SayStep(t.s.Run.State(), i)
+	for _, h := range hazards {
 		p.large(h.Word, t.o.large)
 		p.para("  ", h.Text+" "+h.Do, 2)
 	}
 	p.line(st.ID + "  [" + sv.Phase + "]")
-	p.para("  ", st.Do, 2)
+	p.para("  ", do, 2)
 	if st.NoReturn != "" {
 		p.para("  No way back: ", st.NoReturn, 4)
 	}

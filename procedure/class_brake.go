@@ -30,7 +30,7 @@ var caliperClass = Class{
 	ID: "brake_electric_caliper", Title: "electric parking brake, motor on the caliper",
 	Ask: []string{"architecture", "drive", "lift"},
 	// Retracted but not locked out, work not begun: a touched switch may have moved it.
-	Disturbs: away(Disturb{Facts: []string{"lockout"}},
+	Disturbs: away(Disturb{Facts: []string{"lockout"}}, Disturb{Facts: []string{"gear"}, Unless: Guard{Not: &Guard{Facts: map[string]string{"chocks": "placed"}}}},
 		Disturb{Facts: []string{"actuator.left"}, Unless: untouched(calipersOn, f("actuator.left", "service"), "pads")},
 		Disturb{Facts: []string{"actuator.right"}, Unless: untouched(calipersOn, f("actuator.right", "service"), "pads")}),
 	Facts: []Fact{
@@ -42,6 +42,7 @@ var caliperClass = Class{
 		one("soft firm", "", map[string]string{"firm": "the pedal is firm", "soft": "the pedal is soft"}, "pedal"),
 		one("not_set set", "", map[string]string{"set": "the fluid stands between the marks", "not_set": "the fluid level is not set"}, "fluid"),
 		one("open locked", "open", map[string]string{"locked": "the brake is locked out: key away, switch guarded", "open": "the brake is not locked out"}, "lockout"),
+		one("held neutral", "", map[string]string{"held": "the gear is in P or engaged", "neutral": "the gear is in neutral"}, "gear"),
 		one("no yes", "no", map[string]string{"yes": "the brake was shown to hold", "no": "the brake was not shown to hold"}, "holds"),
 	},
 	Acts: []Act{
@@ -62,6 +63,8 @@ var caliperClass = Class{
 		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2, Doubts: []string{"actuator.left", "actuator.right"}},
 		{ID: "unlock", Sets: []string{"lockout=open"}},
 		{ID: "wheel_turn"},
+		{ID: "gear_neutral", Sets: []string{"gear=neutral"}, Hazard: "WARNING"},
+		{ID: "gear_park", Sets: []string{"gear=held"}},
 		{ID: "hold_test", Sets: []string{"holds=yes"}, Hazard: "WARNING"},
 		{ID: "secure", Sets: []string{"vehicle=supported", "vehicle=floor", "chocks=placed", "tag=hung", "ignition=off", "lockout=locked", "caliper.{side}=fitted", "disc.{side}=held"}},
 	},
@@ -78,6 +81,8 @@ var caliperClass = Class{
 		{ID: "extend_with_disc_loose", Text: "no extend or apply command while a disc is not held flat", Acts: []string{"extend", "apply"}, Unless: discsHeld},
 		{ID: "extend_before_pedal", Text: "no extend or apply command before a firm pedal and the fluid level set", Acts: []string{"extend", "apply"}, Unless: pedalReady},
 		{ID: "command_without_chocks", Text: "the parking brake is never let go without chocks: gear P of a lifted axle holds nothing", Acts: []string{"release", "retract", "apply", "extend"}, Unless: f("chocks", "placed")},
+		{ID: "neutral_without_chocks", Text: "the gear never goes into neutral without chocks", Acts: []string{"gear_neutral"}, Unless: f("chocks", "placed")},
+		{ID: "tried_in_gear", Text: "the brake is never tried with the gear in P or engaged: the gearbox would hold what the brake does not", Acts: []string{"hold_test"}, Unless: f("gear", "neutral")},
 		{ID: "service_without_tag", Text: "never in service position, and no caliper off, without the do-not-drive tag", Acts: []string{"retract", "unbolt"}, Unless: f("tag", "hung")},
 		{ID: "unlock_with_caliper_off", Text: "the lock-out never comes off while a caliper is off", Acts: []string{"unlock"}, Unless: calipersOn},
 		{ID: "key_on_with_caliper_off", Text: "the ignition never goes on while a caliper is off or the brake is locked out", Acts: []string{"ignition_on", "start_engine"}, Unless: allOf(calipersOn, Guard{Not: &Guard{Facts: map[string]string{"lockout": "locked"}}})},
@@ -96,7 +101,7 @@ var caliperClass = Class{
 var cableClass = Class{
 	ID: "brake_electric_cable", Title: "electric parking brake, motor unit with cable",
 	Ask: []string{"architecture", "drive", "lift"},
-	Disturbs: away(Disturb{Facts: []string{"lockout"}},
+	Disturbs: away(Disturb{Facts: []string{"lockout"}}, Disturb{Facts: []string{"gear"}, Unless: Guard{Not: &Guard{Facts: map[string]string{"chocks": "placed"}}}},
 		Disturb{Facts: []string{"cable"}, Unless: untouched(f("hardware.left", "fitted", "hardware.right", "fitted"), f("cable", "slack"), "linings")}),
 	Facts: []Fact{
 		one("clamped released slack", "", map[string]string{"clamped": "the cable is tight and both sides hold", "released": "the cable is released", "slack": "the cable is slack, shown in two ways"}, "cable"),
@@ -107,6 +112,7 @@ var cableClass = Class{
 		one("soft firm", "", map[string]string{"firm": "the pedal is firm", "soft": "the pedal is soft"}, "pedal"),
 		one("not_set set", "", map[string]string{"set": "the fluid stands between the marks", "not_set": "the fluid level is not set"}, "fluid"),
 		one("open locked", "open", map[string]string{"locked": "the brake is locked out: key away, switch guarded", "open": "the brake is not locked out"}, "lockout"),
+		one("held neutral", "", map[string]string{"held": "the gear is in P or engaged", "neutral": "the gear is in neutral"}, "gear"),
 		one("no yes", "no", map[string]string{"yes": "the brake was shown to hold", "no": "the brake was not shown to hold"}, "holds"),
 	},
 	Acts: []Act{
@@ -128,6 +134,8 @@ var cableClass = Class{
 		{ID: "lock_out", Sets: []string{"lockout=locked"}, Means: 2, Doubts: []string{"cable"}},
 		{ID: "unlock", Sets: []string{"lockout=open"}},
 		{ID: "wheel_turn"},
+		{ID: "gear_neutral", Sets: []string{"gear=neutral"}, Hazard: "WARNING"},
+		{ID: "gear_park", Sets: []string{"gear=held"}},
 		{ID: "bed", Hazard: "WARNING"},
 		{ID: "hold_test", Sets: []string{"holds=yes"}, Hazard: "WARNING"},
 		{ID: "secure", Sets: []string{"vehicle=supported", "vehicle=floor", "chocks=placed", "tag=hung", "ignition=off", "lockout=locked", "hardware.{side}=fitted", "disc.{side}=held"}},
@@ -145,6 +153,8 @@ var cableClass = Class{
 		{ID: "tension_before_pedal", Text: "the cable is never tightened before a firm pedal and the fluid level set", Acts: []string{"learn", "apply"}, Unless: pedalReady},
 		{ID: "learn_before_adjust", Text: "the cable is never learned before both adjusters or levers are on their stops", Acts: []string{"learn"}, Unless: f("adjuster.left", "set", "adjuster.right", "set")},
 		{ID: "command_without_chocks", Text: "the parking brake is never let go without chocks: gear P of a lifted axle holds nothing", Acts: []string{"release", "slacken", "apply", "learn"}, Unless: f("chocks", "placed")},
+		{ID: "neutral_without_chocks", Text: "the gear never goes into neutral without chocks", Acts: []string{"gear_neutral"}, Unless: f("chocks", "placed")},
+		{ID: "tried_in_gear", Text: "the brake is never tried with the gear in P or engaged: the gearbox would hold what the brake does not", Acts: []string{"hold_test"}, Unless: f("gear", "neutral")},
 		{ID: "service_without_tag", Text: "never in service position, and no brake open, without the do-not-drive tag", Acts: []string{"slacken", "open_brake"}, Unless: f("tag", "hung")},
 		{ID: "unlock_with_hardware_off", Text: "the lock-out never comes off while a brake is open", Acts: []string{"unlock"}, Unless: f("hardware.left", "fitted", "hardware.right", "fitted")},
 		{ID: "key_on_with_hardware_off", Text: "the ignition never goes on while a brake is open or locked out", Acts: []string{"ignition_on", "start_engine"}, Unless: allOf(f("hardware.left", "fitted", "hardware.right", "fitted"), Guard{Not: &Guard{Facts: map[string]string{"lockout": "locked"}}})},

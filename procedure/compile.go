@@ -71,7 +71,8 @@ type MStep struct {
 	needMaybe              []int // steps before it that a variant leaves out
 	again                  []int // what a recovery step undoes
 	owable                 bool  // a recovery step that some rule asks for first
-	keepGiven              bool  // a condition asks by how many means it was confirmed
+	wordings               []node
+	keepGiven              bool // a condition asks by how many means it was confirmed
 }
 
 // Origin tells questions, preconditions, steps and recovery steps apart.

@@ -142,6 +142,13 @@ func (c *compiler) step(i int) {
 	if s.applies.op != opTrue && p.origin != fromRecovery {
 		c.fail(p.path, "%q: applies is for steps under recovery; a step of the order has only_if", p.ID)
 	}
+	for _, w := range p.Wording {
+		n, err := c.guard(w.When)
+		if err != nil || n.op == opTrue || w.Do == "" {
+			c.fail(p.path, "%q: a wording needs do, and when: a condition (%v)", p.ID, err)
+		}
+		s.wordings = append(s.wordings, n)
+	}
 	for _, w := range p.Watch {
 		k := c.watchIndex(w)
 		if k < 0 {

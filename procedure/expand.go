@@ -146,6 +146,11 @@ func (e *expander) cycle(s Step, from origin, path []any) {
 			p := plain{Step: in, origin: from, base: in.ID, path: append(append([]any{}, path...), "cycle", j)}
 			p.ID = fmt.Sprintf("%s.%s.%d", s.ID, in.ID, round)
 			p.Do = fmt.Sprintf("%s (round %d of %d)", in.Do, round, s.Times)
+			p.Wording = nil
+			for _, w := range in.Wording {
+				w.Do = fmt.Sprintf("%s (round %d of %d)", w.Do, round, s.Times)
+				p.Wording = append(p.Wording, w)
+			}
 			p.Needs = append(append([]string{}, needs...), in.Needs...)
 			needs = []string{p.ID}
 			e.add(p)
@@ -190,9 +195,16 @@ func stepForSide(s Step, side string) Step {
 	t.Needs, t.Spoils, t.Watch, t.Again = list(s.Needs), list(s.Spoils), list(s.Watch), list(s.Again)
 	t.OnlyIf, t.Guard, t.Applies = s.OnlyIf.forSide(side), s.Guard.forSide(side), s.Applies.forSide(side)
 	t.Sets = mapForSide(s.Sets, side)
-	t.Hazards = nil
-	for _, h := range s.Hazards {
-		t.Hazards = append(t.Hazards, Hazard{h.Word, r(h.Text), r(h.Do)})
+	hazards := func(hs []Hazard) []Hazard {
+		var out []Hazard
+		for _, h := range hs {
+			out = append(out, Hazard{h.Word, r(h.Text), r(h.Do)})
+		}
+		return out
+	}
+	t.Hazards, t.Wording = hazards(s.Hazards), nil
+	for _, w := range s.Wording {
+		t.Wording = append(t.Wording, Wording{w.When.forSide(side), r(w.Do), hazards(w.Hazards)})
 	}
 	t.Confirm.By = nil
 	for _, m := range s.Confirm.By {

@@ -127,19 +127,21 @@ type Gate struct {
 
 // Step is one thing to do.
 type Step struct {
-	ID      string   `yaml:"id"`
-	For     []string `yaml:"for"` // [left, right]: one step for each, in either order
-	Who     string   `yaml:"who"` // technician, second_person, module
-	Act     string   `yaml:"act"` // what it is to the hazard class; see Class
-	Do      string   `yaml:"do"`
-	Why     string   `yaml:"why"`
-	Hazards []Hazard `yaml:"hazards"`
-	Needs   []string `yaml:"needs"` // steps done before; the id of a two-sided step means both
-	OnlyIf  Guard    `yaml:"only_if"`
-	Guard   Guard    `yaml:"interlock"`
-	Watch   []string `yaml:"watch"`
-	Wait    Wait     `yaml:"wait"`
-	Confirm Confirm  `yaml:"confirm"`
+	ID  string   `yaml:"id"`
+	For []string `yaml:"for"` // [left, right]: one step for each, in either order
+	Who string   `yaml:"who"` // technician, second_person, module
+	Act string   `yaml:"act"` // what it is to the hazard class; see Class
+	Do  string   `yaml:"do"`
+	// Wording says it otherwise for what the questions told; the first that holds counts.
+	Wording []Wording `yaml:"wording"`
+	Why     string    `yaml:"why"`
+	Hazards []Hazard  `yaml:"hazards"`
+	Needs   []string  `yaml:"needs"` // steps done before; the id of a two-sided step means both
+	OnlyIf  Guard     `yaml:"only_if"`
+	Guard   Guard     `yaml:"interlock"`
+	Watch   []string  `yaml:"watch"`
+	Wait    Wait      `yaml:"wait"`
+	Confirm Confirm   `yaml:"confirm"`
 	// Sets become true when the step is confirmed. Until then they are unsure.
 	Sets     map[string]string `yaml:"sets"`
 	Spoils   []string          `yaml:"spoils"` // facts no longer known once the step starts
@@ -159,6 +161,13 @@ type Step struct {
 	// Cycle repeats the steps inside it; all other fields but ID, Needs and Times are then empty.
 	Cycle []Step `yaml:"cycle"`
 	Times int    `yaml:"times"`
+}
+
+// Wording is another text of a step, for one variant.
+type Wording struct {
+	When    Guard    `yaml:"when"`
+	Do      string   `yaml:"do"`
+	Hazards []Hazard `yaml:"hazards"` // beside those of the step
 }
 
 // Hazard with its ANSI Z535 signal word: consequence first, then the one thing to do.

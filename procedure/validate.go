@@ -153,6 +153,13 @@ func (c *compiler) validateHazards(s *MStep) {
 		}
 		worst = min(worst, severity(h.Word))
 	}
+	for _, w := range s.Wording {
+		for _, h := range w.Hazards {
+			if severity(h.Word) == 9 || h.Text == "" || h.Do == "" {
+				c.fail(s.path, "%q: a hazard of a wording has a signal word, text and do", s.ID)
+			}
+		}
+	}
 	if want := c.acts[s.Act].Hazard; want != "" && worst > severity(want) && s.origin != fromRecovery {
 		c.fail(s.path, "%q: act %q must carry a hazard of at least %s", s.ID, s.Act, want)
 	}
@@ -292,18 +299,19 @@ func (c *compiler) validateOnlyIf() {
 	}
 	for i := range c.m.Steps {
 		s := &c.m.Steps[i]
-		var walk func(n *node)
-		walk = func(n *node) {
-			for k := range n.kids {
-				walk(&n.kids[k])
-			}
-			if n.op == opFact && !asked[n.idx] || n.op > opFact {
-				c.fail(s.path, "%q: only_if may ask only what a question of identify settled", s.ID)
-			}
+		c.askedOnly(s, "only_if", &s.onlyIf, asked)
+		for k := range s.wordings {
+			c.askedOnly(s, "wording", &s.wordings[k], asked)
 		}
-		if s.onlyIf.op != opTrue {
-			walk(&s.onlyIf)
-		}
+	}
+}
+
+func (c *compiler) askedOnly(s *MStep, field string, n *node, asked map[int]bool) {
+	for k := range n.kids {
+		c.askedOnly(s, field, &n.kids[k], asked)
+	}
+	if n.op == opFact && !asked[n.idx] || n.op > opFact {
+		c.fail(s.path, "%q: %s may ask only what a question of identify settled", s.ID, field)
 	}
 }
 

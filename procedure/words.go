@@ -96,6 +96,17 @@ func (m *Machine) say(n *node) string {
 	return n.text
 }
 
+// SayStep gives the text of step i as it is for this vehicle, and its hazards.
+func (m *Machine) SayStep(s State, i int) (do string, hazards []Hazard) {
+	st := &m.Steps[i]
+	for k := range st.wordings {
+		if m.eval(&st.wordings[k], &s) {
+			return st.Wording[k].Do, append(append([]Hazard{}, st.Hazards...), st.Wording[k].Hazards...)
+		}
+	}
+	return st.Do, st.Hazards
+}
+
 // SayInterlock puts the interlock of step i into words; empty when there is none.
 func (m *Machine) SayInterlock(i int) string {
 	if m.Steps[i].guard.op == opTrue {
@@ -111,6 +122,9 @@ func (m *Machine) SayOnlyIf(i int) string {
 	}
 	return m.say(&m.Steps[i].onlyIf)
 }
+
+// SayWhen puts the condition of a wording of step i into words.
+func (m *Machine) SayWhen(i, wording int) string { return m.say(&m.Steps[i].wordings[wording]) }
 
 // SayRest puts the safe resting state into words.
 func (m *Machine) SayRest() string { return m.say(&m.rest) }

@@ -77,7 +77,7 @@ var words = map[string][]string{
 
 // required are the fields a type must have.
 var required = map[string][]string{
-	"procedure.Hazard": {"word", "text", "do"}, "procedure.Figure": {"id", "ask", "unit", "limit", "limit_ask"}, "procedure.Mean": {"how", "text"}, "procedure.Gate": {"id", "text", "how"}, "procedure.Question": {"id", "ask", "answers"},
+	"procedure.Hazard": {"word", "text", "do"}, "procedure.Wording": {"when", "do"}, "procedure.Figure": {"id", "ask", "unit", "limit", "limit_ask"}, "procedure.Mean": {"how", "text"}, "procedure.Gate": {"id", "text", "how"}, "procedure.Question": {"id", "ask", "answers"},
 	"procedure.Answer": {"id", "text"}, "procedure.Watch": {"id", "quantity", "point", "debounce", "rate", "max_age", "blind"}, "procedure.RecoveryRule": {"class", "text"},
 	"procedure.Rule": {"id", "text"}, "procedure.SourceNote": {"id", "text"}, "procedure.Step": {"id"}, "procedure.Fact": {"id", "values"}, "procedure.Danger": {"text", "while"},
 	"job.Vehicle": {"engine"}, "job.Engine": {"cylinders"}, "job.Capture": {"file"}, "job.Column": {"column", "as"}, "job.Limit": {"feature"},

@@ -124,6 +124,19 @@ func TestNeverRulesAreFound(t *testing.T) {
 			step("measure_before").Needs, step("measure_before").Guard = []string{"locks_in"}, none
 			step("lift_up").Needs, step("wheels_off").Needs = []string{"baseline_release"}, []string{"locks_in", "key_off_lift"}
 		}},
+		{"tried_in_gear", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("hold_test").Needs = []string{"apply_last"}
+			delete(step("hold_test").Guard.Facts, "gear")
+			step("tag_off").Needs = []string{"hold_test", "gear_test"}
+		}},
+		{"tried_in_park", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("function").Guard = none
+			step("gear_neutral").OnlyIf = procedure.Guard{Facts: map[string]string{"driven": "front"}}
+			step("gear_park").OnlyIf = procedure.Guard{Facts: map[string]string{"driven": "rear"}}
+		}},
+		{"neutral_without_chocks", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("gear_neutral").Needs, step("gear_neutral").Guard = []string{"tag_on"}, none
+		}},
 		{"chocks_away_unproven", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("hold_test").Guard = none
 			step("chocks_away").Needs, step("chocks_away").Guard = []string{"torque"}, none

@@ -129,6 +129,12 @@ func step(p *printer, m *procedure.Machine, i, n int) {
 			p.wrap("        "+head, "        "+strings.Repeat(" ", len(head)), text)
 		}
 	}
+	for k, w := range st.Wording {
+		in("If "+m.SayWhen(i, k)+": ", w.Do)
+		for _, h := range w.Hazards {
+			in("  "+h.Word+": ", h.Text+" "+h.Do)
+		}
+	}
 	for _, h := range st.Hazards {
 		in(h.Word+": ", h.Text+" "+h.Do)
 	}

@@ -27,6 +27,11 @@ func TestThePlayerCanBeHurt(t *testing.T) {
 			step("measure_before").Needs, step("measure_before").Guard = []string{"locks_in"}, none
 			step("lift_up").Needs, step("wheels_off").Needs = []string{"baseline_release"}, []string{"locks_in", "key_off_lift"}
 		}},
+		{"epb_caliper_pads", "gearbox holding", func(f *procedure.File, step steps) {
+			step("hold_test").Needs = []string{"apply_last"}
+			delete(step("hold_test").Guard.Facts, "gear")
+			step("tag_off").Needs = []string{"hold_test", "gear_test"}
+		}},
 		{"epb_caliper_pads", "tag on", func(f *procedure.File, step steps) {
 			step("yard").Needs, step("yard").Guard = []string{"pedal_last"}, none
 			step("key_scan").Needs = []string{"yard", "chocks_away"}

@@ -48,6 +48,10 @@ func (w *World) end(step, act string, side int) {
 		w.guard = true
 	case "unlock":
 		w.guard = false
+	case "gear_neutral":
+		w.geared = false
+	case "gear_park":
+		w.geared = true
 	case "tag":
 		w.tag = true
 	case "untag":
@@ -190,6 +194,8 @@ func (w *World) stranger(pick int) {
 	case 3:
 		w.key = !w.key
 	case 4:
+		w.geared = true
+	case 5:
 		// Guard off, switch touched with the key on: the module drives the nuts out.
 		if w.isBrake && !w.isCable && w.key && !w.guard {
 			for s := range w.nuts {

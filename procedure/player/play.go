@@ -160,7 +160,7 @@ func (p *play) turn() {
 	case procedure.HandedOver:
 		p.pass(int64(p.rnd.n(3600)) * 1e9)
 		if !p.opt.Calm && p.rnd.chance(50) {
-			p.w.stranger(p.rnd.n(5))
+			p.w.stranger(p.rnd.n(6))
 		}
 		p.offer(runner.Entry{Kind: runner.TakeUp})
 	case procedure.Running:

@@ -159,10 +159,11 @@ func (h *rehearsal) begin(i int) {
 		h.now += 5e9
 		return
 	}
-	for _, hz := range st.Hazards {
+	do, hazards := h.m.SayStep(h.run.State(), i)
+	for _, hz := range hazards {
 		h.say("%s: %s %s", hz.Word, hz.Text, hz.Do)
 	}
-	h.say("%s: %s", st.ID, st.Do)
+	h.say("%s: %s", st.ID, do)
 	h.now += 20e9
 	if h.r.Step == st.ID && h.r.Kind != "" && !h.hit {
 		h.hit = true

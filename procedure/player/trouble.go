@@ -23,7 +23,7 @@ func (p *play) interruption() {
 		}
 		p.pass(int64(p.rnd.n(7200)) * 1e9)
 		if p.rnd.chance(60) {
-			p.w.stranger(p.rnd.n(5))
+			p.w.stranger(p.rnd.n(6))
 		}
 	case "device_dies":
 		p.kill()

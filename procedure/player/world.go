@@ -40,6 +40,7 @@ type World struct {
 	supply     bool
 	guard      bool // switch guarded, key away
 	tag        bool
+	geared     bool // the gearbox holds the driven wheels
 	saved      bool
 	hands      map[string]bool // steps in which hands are inside
 
@@ -85,7 +86,7 @@ type fault struct {
 
 // NewWorld is a vehicle as a customer leaves it: parking brake set, on the floor.
 func NewWorld() *World {
-	return &World{caliperOn: [2]bool{true, true}, padsIn: [2]bool{true, true}, discHeld: [2]bool{true, true}, pumped: true, fluidOK: true,
+	return &World{geared: true, caliperOn: [2]bool{true, true}, padsIn: [2]bool{true, true}, discHeld: [2]bool{true, true}, pumped: true, fluidOK: true,
 		wheels: true, negative: true, positive: true, live: true, lowVolt: true, ready: true, springs: true, accumulator: true, straight: true, hands: map[string]bool{}}
 }
 
@@ -164,6 +165,10 @@ func (w *World) begin(step, act string, side int, now, travel int64) {
 	case "erase_codes", "clear_before":
 		if !w.saved {
 			w.harm("codes erased before they were saved (%s)", step)
+		}
+	case "hold_test":
+		if w.isBrake && w.geared {
+			w.harm("brake tried with the gearbox holding the vehicle (%s)", step)
 		}
 	case "drive", "bed":
 		w.drive(step)

@@ -37,6 +37,7 @@ type StepView struct {
 	Index   int      `json:"-"`
 	Kind    string   `json:"kind"` // question, precondition, step, recovery
 	Phase   string   `json:"phase"`
+	Do      string   `json:"do"` // as it is said for this vehicle
 	Attempt int      `json:"attempt"`
 	Left    float64  `json:"wait_left_s,omitempty"`
 	Given   []string `json:"given,omitempty"`
@@ -74,7 +75,8 @@ func (r *Run) At(now Stamp) View {
 	for i := range m.Steps {
 		st := &m.Steps[i]
 		ph := m.PhaseOf(s, i)
-		sv := StepView{ID: st.ID, Index: i, Kind: st.Origin(), Phase: ph.Text(), Attempt: c.attempts[i], Left: c.Left(i, now), Skipped: m.SkippedIn(s, i)}
+		do, _ := m.SayStep(s, i)
+		sv := StepView{ID: st.ID, Index: i, Kind: st.Origin(), Phase: ph.Text(), Do: do, Attempt: c.attempts[i], Left: c.Left(i, now), Skipped: m.SkippedIn(s, i)}
 		given := m.GivenOf(s, i)
 		for k, mean := range st.Confirm.By {
 			if given>>k&1 == 1 {
