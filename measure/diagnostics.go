@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"sort"
+	"strings"
 
 	"proveout/evidence"
 	"proveout/obd"
@@ -15,7 +16,24 @@ var signalRoles = map[string]string{
 	"calculated_load": EngineLoad, "throttle_position": Throttle, "manifold_pressure": ManifoldPress, "barometric_pressure": Barometer,
 	"air_flow": Airflow, "short_trim_bank1": ShortTrim, "long_trim_bank1": LongTrim, "short_trim_bank2": ShortTrim, "long_trim_bank2": LongTrim,
 	"module_voltage": Supply, "fuel_level": FuelLevel, "ignition_advance": Advance, "run_time": RunTime,
-	"pedal_position_d": Pedal,
+	"pedal_position_d": Pedal, "lambda_commanded": LambdaTarget,
+}
+
+// sensorRole is the role of an oxygen sensor's signal, by where it sits: the first
+// one of a bank is before the catalyst. Without a place it has none.
+func sensorRole(p *obd.Series) (string, bool) {
+	if p.Place.Bank == 0 {
+		return "", false
+	}
+	switch first := p.Place.Position == 1; {
+	case strings.HasSuffix(p.ID, "_voltage") && !strings.HasSuffix(p.ID, "_wide_voltage") && first:
+		return Oxygen, true
+	case strings.HasSuffix(p.ID, "_voltage") && !strings.HasSuffix(p.ID, "_wide_voltage"):
+		return OxygenAfter, true
+	case (strings.HasSuffix(p.ID, "_lambda_v") || strings.HasSuffix(p.ID, "_lambda_i")) && first:
+		return Lambda, true
+	}
+	return "", false
 }
 
 // Diagnostics measures a decoded session: misfire monitor results of each
@@ -57,6 +75,9 @@ func sessionSeries(m *obd.Module, meta Meta) []Series {
 	var out []Series
 	for _, p := range m.Parameters {
 		role, ok := signalRoles[p.ID]
+		if !ok {
+			role, ok = sensorRole(p)
+		}
 		if !ok || !p.HasTime || len(p.Samples) == 0 || p.Signal == nil || p.Factor != 0 {
 			continue // a rescaled value (Factor) is not what it seems: left out
 		}
@@ -68,6 +89,8 @@ func sessionSeries(m *obd.Module, meta Meta) []Series {
 				bank = 2
 			}
 			s.Subject = evidence.BankNo(bank)
+		case Oxygen, OxygenAfter, Lambda:
+			s.Subject = evidence.BankNo(p.Place.Bank)
 		}
 		zero := p.Samples[0].Time
 		for _, q := range m.Parameters {

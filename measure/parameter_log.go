@@ -32,7 +32,8 @@ func parameterLog(rec *trace.Recording, meta Meta) (Result, error) {
 // from decoded module answers. Each series keeps its own time stamps.
 //
 // Readings: fuel trims at idle, 2500 rpm, cruise and load for each bank;
-// volumetric efficiency; whether injector pulse width follows the throttle;
+// volumetric efficiency; how the oxygen sensors switch, and lambda against what is
+// commanded; whether injector pulse width follows the throttle;
 // coolant temperature once warmed up; idle speed; lowest and charging voltage;
 // misfire counts with their denominators; drop-outs and impossible jumps. What
 // the log cannot give is listed with what would give it, as far as the channels
@@ -73,6 +74,8 @@ func Parameters(series []Series, meta Meta) (Result, error) {
 	l.quality(&res)
 	l.trims(&res)
 	l.air(&res)
+	l.oxygen(&res)
+	l.lambda(&res)
 	l.follow(&res)
 	l.warmth(&res)
 	l.voltage(&res)

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -25,7 +26,9 @@ const (
 	ShortTrim     = "short_trim"
 	LongTrim      = "long_trim"
 	Lambda        = "lambda"
+	LambdaTarget  = "lambda_commanded"
 	Oxygen        = "oxygen_voltage"
+	OxygenAfter   = "oxygen_after" // behind the catalyst
 	Supply        = "supply_voltage"
 	FuelLevel     = "fuel_level"
 	Misfires      = "misfire_count"
@@ -42,11 +45,14 @@ type role struct {
 	also []string // other words for it in a mapping
 	// any one of any must be found, none of not: words of the folded name.
 	any, not  []string
-	low, high float64 // what it can be, SI
+	and       []string // one of these too, where given
+	low, high float64  // what it can be, SI
 	// steepest change, SI per second, and the smallest step it is applied to.
 	rate, stepMin float64
 	source        string
 }
+
+var oxygenWords = []string{"o2 sensor", "oxygen sensor", "o2s11", "o2s12", "o2s21", "o2s22", "o2b1s1", "o2b1s2", "o2b2s1", "o2b2s2", "o2 voltage", "o2", "lambdasonde", "sondenspannung", "lambdasondenspannung"}
 
 // roles in order of precedence: the first that fits names the channel. Words are
 // our own list of what log headers say, in English and German.
@@ -79,10 +85,14 @@ var roleTable = []role{
 		any: []string{"throttle", "throttle position", "tps", "throttle pos", "drosselklappe", "drosselklappenstellung", "drosselklappenwinkel", "drosselklappenposition"}, not: []string{"actuator", "commanded", "relative", "desired", "target", "b", "c", "time"}, low: -5, high: 105},
 	{id: Pedal, unit: "%", says: "accelerator pedal",
 		any: []string{"accelerator", "pedal", "accelerator pedal", "app", "gaspedal", "gaspedalstellung", "fahrpedal", "fahrpedalstellung", "pedalwert"}, not: []string{"e", "f", "brake", "clutch"}, low: -5, high: 105},
+	{id: LambdaTarget, unit: "lambda", says: "lambda the module asks for", also: []string{"commanded_lambda"},
+		any: []string{"lambda", "equivalence ratio", "equiv ratio", "lambdawert"}, and: []string{"commanded", "target", "desired", "cmd", "soll"}, not: []string{"voltage"}, low: 0.3, high: 9},
+	{id: OxygenAfter, unit: "V", says: "oxygen sensor behind the catalyst of a bank", also: []string{"oxygen_downstream"},
+		any: oxygenWords, and: []string{"o2s12", "o2s22", "o2b1s2", "o2b2s2", "b1s2", "b2s2", "s2", "sensor 2", "downstream", "post cat", "after catalyst", "nachkat", "hinter kat", "nach kat"}, low: -0.5, high: 6},
 	{id: Lambda, unit: "lambda", says: "measured lambda of a bank",
-		any: []string{"lambda", "equivalence ratio", "equiv ratio", "afr ratio", "lambdawert"}, not: []string{"commanded", "target", "voltage"}, low: 0.3, high: 9},
+		any: []string{"lambda", "equivalence ratio", "equiv ratio", "afr ratio", "lambdawert"}, not: []string{"commanded", "target", "desired", "cmd", "soll", "voltage"}, low: 0.3, high: 9},
 	{id: Oxygen, unit: "V", says: "switching oxygen sensor of a bank", also: []string{"o2", "oxygen"},
-		any: []string{"o2 sensor", "oxygen sensor", "o2s11", "o2s12", "o2s21", "o2b1s1", "o2b1s2", "o2 voltage", "o2", "lambdasonde", "sondenspannung", "lambdasondenspannung"}, low: -0.5, high: 6},
+		any: oxygenWords, low: -0.5, high: 6},
 	{id: Supply, unit: "V", says: "supply voltage of the module",
 		any: []string{"control module voltage", "module voltage", "battery voltage", "supply voltage", "system voltage", "vbat", "ubat", "battery", "bordspannung", "batt", "batt v", "battery volts", "batteriespannung", "bordnetzspannung", "versorgungsspannung", "klemme 30", "ecu voltage", "batterie"}, not: []string{"current", "soc", "temperature", "hybrid"}, low: 0, high: 40},
 	{id: FuelLevel, unit: "%", says: "fuel level",
@@ -106,7 +116,7 @@ var (
 	inBrackets = regexp.MustCompile(`[\[(][^\])]*[\])]`)
 	camel      = regexp.MustCompile(`([a-z])([A-Z])`)
 	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
-	bankRE     = regexp.MustCompile(`\b(?:bank|b)\s*([12])\b|(?:stft|ltft|shrtft|longft)b?([12])\b`)
+	bankRE     = regexp.MustCompile(`\b(?:bank|b)\s*([12])\b|(?:stft|ltft|shrtft|longft)b?([12])\b|\b(?:o2s|o2b|b)([12])s?[12]\b`)
 	cylRE      = regexp.MustCompile(`\b(?:cylinder|cyl|zylinder|zyl)\s*(?:no\s*)?([0-9]{1,2})\b|\bmisfires?\s*([0-9]{1,2})\b|\b([0-9]{1,2})\s*misfires?\b`)
 )
 
@@ -143,6 +153,9 @@ func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, 
 				hit = false
 			}
 		}
+		if len(c.and) > 0 && !slices.ContainsFunc(c.and, func(w string) bool { return strings.Contains(n, " "+w+" ") }) {
+			hit = false
+		}
 		want := unit.Must(c.unit)
 		u := asTemperature(u, want.Dim)
 		if u.Symbol != "" && u.Dim != unit.None && u.Dim != want.Dim {
@@ -164,9 +177,9 @@ func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, 
 func (r role) subjectIn(folded string) evidence.Subject {
 	folded = strings.TrimSpace(folded)
 	switch r.id {
-	case ShortTrim, LongTrim, Oxygen, Lambda:
+	case ShortTrim, LongTrim, Oxygen, OxygenAfter, Lambda:
 		if m := bankRE.FindStringSubmatch(folded); m != nil {
-			k, _ := strconv.Atoi(m[1] + m[2])
+			k, _ := strconv.Atoi(m[1] + m[2] + m[3])
 			return evidence.BankNo(k)
 		}
 		return evidence.BankNo(1)

@@ -279,7 +279,7 @@ func TestParameterNames(t *testing.T) {
 		"INTAKE_MANIFOLD_PRESSURE ()": ManifoldPress, "MAP (kPa)": ManifoldPress, "Air Flow Rate from Mass Flow Sensor [g/s]": Airflow, "MAF": Airflow,
 		"THROTTLE ()": Throttle, "Absolute Throttle Position [%]": Throttle, "ABSOLUTE_THROTTLE_B ()": "", "COMMANDED_THROTTLE_ACTUATOR ()": "",
 		"ENGINE_LOAD ()": EngineLoad, "CONTROL_MODULE_VOLTAGE ()": Supply, "FUEL_TANK ()": FuelLevel, "TIMING_ADVANCE ()": Advance,
-		"FUEL_AIR_COMMANDED_EQUIV_RATIO ()": "", "TIME_SINCE_TROUBLE_CODES_CLEARED ()": "", "ABSOLUTE_BAROMETRIC_PRESSURE ()": Barometer,
+		"FUEL_AIR_COMMANDED_EQUIV_RATIO ()": LambdaTarget, "TIME_SINCE_TROUBLE_CODES_CLEARED ()": "", "ABSOLUTE_BAROMETRIC_PRESSURE ()": Barometer,
 		"Injector Pulse Width #1 (ms)": PulseWidth, "Misfires cyl 3": Misfires, "MISFIRE_CYL_4": Misfires, "Misfire total": "", "Channel A": "", "pickup": "", "": "",
 		"ENGINE_RUN_TINE ()": RunTime, "Accelerator Pedal Position D [%]": Pedal, "Accelerator Pedal Position E [%]": "", "INTAKE_AIR_TEMP ()": IntakeAir,
 		"Target idle RPM": "", "Transmission turbine speed": "",
