@@ -33,6 +33,7 @@ type Bench struct {
 	answers *answers
 	traces  *traceShelf
 	people  peopleShelf
+	runs    runShelf
 	beside  atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
