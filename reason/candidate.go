@@ -30,6 +30,9 @@ type candidate struct {
 func (e *Engine) candidates() (out []candidate, withheld []string) {
 	for i := range e.m.tests {
 		b := e.m.tests[i].at.Test
+		if e.m.tests[i].tried != nil {
+			continue
+		}
 		missing := e.missing(b)
 		if len(missing) > 0 && !e.o.AnyEquipment || slices.Contains(e.c.Skip, b.ID) {
 			continue
@@ -78,7 +81,7 @@ func (e *Engine) retakes(a *Answer, r *repairer) []candidate {
 		}
 		for k := range e.slots {
 			s := &e.slots[k]
-			if !s.on || !slices.ContainsFunc(s.findings, func(x int) bool { return e.findings[x].ID == c.Doubtful }) {
+			if !s.on || e.m.tests[s.test].tried != nil || !slices.ContainsFunc(s.findings, func(x int) bool { return e.findings[x].ID == c.Doubtful }) {
 				continue
 			}
 			b := e.m.tests[s.test].at.Test

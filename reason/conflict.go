@@ -276,6 +276,12 @@ func (e *Engine) sayConflict(c *Conflict) {
 		c.Settle = "It was taken again: keep it and look for a cause that the books lack, or set it aside with a reason."
 		return
 	}
+	for i := range e.findings {
+		if f := &e.findings[i]; f.ID == c.Doubtful && e.m.tests[e.m.byTest[testKey{f.Test, f.Subject}]].tried != nil {
+			c.Settle = fmt.Sprintf("Check that what was fitted is the right part and good, and its connectors, or put the old part back (%s); then keep it or set it aside.", f.ID)
+			return
+		}
+	}
 	c.Settle = fmt.Sprintf("Take %s again, and check cylinder, channel and unit; then keep it or set it aside.", name(c.Doubtful))
 }
 

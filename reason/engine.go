@@ -50,7 +50,7 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 		m.notes = append(m.notes, fmt.Sprintf("%d suspects: only up to two faults at once are considered", n))
 	}
 	e := &Engine{c: c, o: o, m: m, w: newField(n, bound), u: m.unreliable(), chance: make([]float64, n), before: make([]float64, n), nearly: make([]bool, n)}
-	widest := 2
+	widest := len(triedResults)
 	for i := range m.tests {
 		widest = max(widest, len(m.tests[i].healthy))
 	}

@@ -42,6 +42,10 @@ type factor struct {
 	most     float64 // nor above this
 	even     bool    // all outcomes but the normal one are as likely, namely
 	rest     float64
+	// tried is set for a part tried; inPart is the likelihood when the cause lies in
+	// that part alone.
+	tried  *triedPart
+	inPart float64
 	// or is set for a plain noisy-or symptom: likelihood 1 - none' prod keep.
 	or bool
 }
@@ -69,6 +73,9 @@ func (f *factor) combined(keep, hold, extra, more float64) float64 {
 // set is the likelihood, raised to the exponent, under a set of faults given as
 // a membership test over the fault numbers in ascending order.
 func (f *factor) set(s []int) float64 {
+	if f.tried != nil {
+		return f.triedLike(s...)
+	}
 	var in [8]*parent
 	m := 0
 	for i, j := 0, 0; i < len(f.parents) && j < len(s) && m < len(in); {

@@ -16,6 +16,11 @@ func Judge(c Case, o Options) (*Answer, error) {
 	for _, f := range c.Findings {
 		e.enter(f)
 	}
+	for _, t := range c.Tried {
+		if err := e.enterTried(t); err != nil {
+			return nil, err
+		}
+	}
 	e.settle()
 	return e.Answer()
 }

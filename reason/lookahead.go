@@ -130,7 +130,7 @@ func (e *Engine) proveMinutes() []float64 {
 	for k := range e.m.tests {
 		t := &e.m.tests[k]
 		b := t.at.Test
-		if len(b.Direct) == 0 || len(e.missing(b)) > 0 || slices.Contains(e.c.Skip, b.ID) {
+		if len(b.Direct) == 0 || t.tried != nil || len(e.missing(b)) > 0 || slices.Contains(e.c.Skip, b.ID) {
 			continue
 		}
 		minutes := 0.0

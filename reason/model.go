@@ -36,6 +36,9 @@ type testModel struct {
 	fact     int       // tests with the same number and a positive one carry the same fact
 	rho      float64
 	same     int // number shared by all subjects of one test
+	// A part tried in the search, told as a test: see Tried.
+	tried  *triedPart
+	inPart []float64 // P(outcome | the cause lies in the part alone)
 }
 
 // row is P(outcome | fault) of one fault that bears on a test.

@@ -39,6 +39,10 @@ func (f *factor) put(w *field, sign float64) {
 	w.near = !(math.Max(before, w.reach) < math.Log(cLimit)-1)
 	ln0 := math.Log(f.none)
 	w.other += e * (math.Log(f.other) - ln0)
+	if f.tried != nil {
+		f.putTried(w, e)
+		return
+	}
 	for i := range f.parents {
 		w.a[f.parents[i].fault] += e * (math.Log(f.parents[i].alone) - ln0)
 	}

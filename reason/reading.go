@@ -137,7 +137,11 @@ func (e *Engine) lambdaOf(s *slot, dst []float64) {
 
 // build makes the factor of a slot from its lambda, coverage, tilts and parts.
 func (e *Engine) build(s *slot) {
-	fillFactor(s.factor, &e.m.tests[s.test], s.lambda, weakening{s.cover, s.tilt, s.part, s.whole}, e.m.limits.NotListedHealthy, e.scratch)
+	t := &e.m.tests[s.test]
+	fillFactor(s.factor, t, s.lambda, weakening{s.cover, s.tilt, s.part, s.whole}, e.m.limits.NotListedHealthy, e.scratch)
+	if t.tried != nil {
+		s.factor.asTried(t, s.lambda, s.whole)
+	}
 }
 
 // weakening is what takes from the rows of a test, by row: a covered share c of

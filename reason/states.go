@@ -22,6 +22,7 @@ func (e *Engine) decide(a *Answer, order []int) {
 		s.Reason = e.reasonOpen(s)
 	}
 	e.show(a, order)
+	e.repaired(a)
 	e.ruleOut(a, order)
 	e.group(a)
 	for x := range a.Suspects {
@@ -61,7 +62,7 @@ func (e *Engine) directTest(fault string) string {
 	name, best := "", 0.0
 	for i := range e.m.tests {
 		t := e.m.tests[i].at.Test
-		if slices.Contains(e.c.Skip, t.ID) || e.done(i) {
+		if slices.Contains(e.c.Skip, t.ID) || e.m.tests[i].tried != nil || e.done(i) {
 			continue
 		}
 		if slices.Contains(t.Direct, fault) && (name == "" || t.Minutes.Easy.Value < best) {
@@ -255,7 +256,7 @@ func (e *Engine) sameThing(i, slot int) float64 {
 func (e *Engine) shownChance(a *Answer) float64 {
 	none := 1.0
 	for x := range a.Suspects {
-		if a.Suspects[x].State == Shown {
+		if a.Suspects[x].WasShown() {
 			none *= 1 - e.partChance(partOf(a.Suspects[x].Suspect))
 		}
 	}
@@ -267,7 +268,7 @@ func (e *Engine) shownChance(a *Answer) float64 {
 func (e *Engine) shownWords(a *Answer) string {
 	var parts []string
 	for x := range a.Suspects {
-		if s := &a.Suspects[x]; s.State == Shown {
+		if s := &a.Suspects[x]; s.WasShown() {
 			parts = append(parts, partWords(s.Suspect))
 		}
 	}
@@ -376,7 +377,7 @@ func (e *Engine) group(a *Answer) {
 		return
 	}
 	top := a.Suspects[0]
-	if top.State == Shown {
+	if top.WasShown() {
 		a.Group = []string{top.Suspect.ID}
 		a.GroupText = phrase(&top)
 		return

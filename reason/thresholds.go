@@ -49,6 +49,13 @@ type Limits struct {
 	WarningMinutes    float64
 	CautionMinutes    float64
 	InvasiveMinutes   float64
+	TriedShows        float64
+	TriedBadNew       float64
+	TriedBadUsed      float64
+	TriedBadGood      float64
+	TriedBadMended    float64
+	TriedDisturbs     float64
+	TriedCures        float64
 }
 
 const ours = "our choice"
@@ -97,6 +104,13 @@ var limitTable = []struct {
 	{Threshold{"warning_minutes", 5, "the same for a WARNING", ours}, func(l *Limits) *float64 { return &l.WarningMinutes }},
 	{Threshold{"caution_minutes", 1, "the same for a CAUTION", ours}, func(l *Limits) *float64 { return &l.CautionMinutes }},
 	{Threshold{"invasive_minutes", 3, "the same for a test that takes a part off or moves it", ours}, func(l *Limits) *float64 { return &l.InvasiveMinutes }},
+	{Threshold{"tried_shows", 0.80, "chance that the complaint shows in a check when its cause is still there, where the job gives none", ours}, func(l *Limits) *float64 { return &l.TriedShows }},
+	{Threshold{"tried_bad_new", 0.03, "chance that a new part that was fitted is bad itself, or the wrong one", ours}, func(l *Limits) *float64 { return &l.TriedBadNew }},
+	{Threshold{"tried_bad_used", 0.10, "the same for a used part", ours}, func(l *Limits) *float64 { return &l.TriedBadUsed }},
+	{Threshold{"tried_bad_good", 0.02, "the same for a part taken from a place where it works", ours}, func(l *Limits) *float64 { return &l.TriedBadGood }},
+	{Threshold{"tried_bad_mended", 0.10, "chance that a part cleaned or repaired is still bad", ours}, func(l *Limits) *float64 { return &l.TriedBadMended }},
+	{Threshold{"tried_disturbs", 0.03, "chance that fitting a part disturbs a connector or seal so that the complaint stays", ours}, func(l *Limits) *float64 { return &l.TriedDisturbs }},
+	{Threshold{"tried_cures", 0.05, "chance that the moving about hides a cause that lies elsewhere (a connector seated anew)", ours}, func(l *Limits) *float64 { return &l.TriedCures }},
 }
 
 // DefaultLimits returns the figures of the table.

@@ -16,6 +16,7 @@ type Case struct {
 	// Facts are context answers by id: "yes", "no"; anything else is unknown.
 	Facts     map[string]string
 	Findings  []evidence.Finding
+	Tried     []Tried // parts replaced or changed, and what became of the complaint
 	Overrules []Overrule
 	// Equipment on hand by id; nil = all is on hand.
 	Equipment []string
@@ -37,7 +38,8 @@ type Overrule struct {
 // State of a suspect (PRODUCT.md).
 type State string
 
-// States. Repaired and Proven are set from the record, never by reasoning.
+// States. Repaired is a suspect that was shown and tried since, the complaint being
+// gone; Proven is set from the record, never by reasoning.
 const (
 	Open      State = "open"
 	Suspected State = "suspected"
@@ -64,10 +66,13 @@ type SuspectAnswer struct {
 	Before    float64 // the same before any finding: prior, complaint and context only
 	State     State
 	MovedBy   []Moved
-	By        string // for ruled_out: finding id or "elimination"; for shown: finding id
+	By        string // for ruled_out: finding id or "elimination"; for shown and repaired: the finding that shows it
 	Reason    string // one sentence: why this state, what would settle it
 	Overruled *Overrule
 }
+
+// WasShown reports whether a direct test showed the suspect, repaired since or not.
+func (s *SuspectAnswer) WasShown() bool { return s.State == Shown || s.State == Repaired }
 
 // OutcomeAhead is one outcome a test may have, written before it is done.
 type OutcomeAhead struct {
