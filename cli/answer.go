@@ -153,6 +153,8 @@ func stateWords(s string) string {
 	switch s {
 	case "shown":
 		return "shown by direct test"
+	case "repaired":
+		return "shown by direct test, put right"
 	case "ruled_out":
 		return "ruled out"
 	}
@@ -225,6 +227,9 @@ func spread(f float64) float64 {
 func writeNext(p *page, a *shop.Answer, all bool) {
 	p.head("What to do next")
 	switch {
+	case a.Stopped && repaired(a):
+		p.para("  ", "The cause is shown and put right: no further test. Measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
+		return
 	case a.Stopped:
 		p.para("  ", "The cause is shown: no further test. Put it right, measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
 		return
@@ -257,6 +262,18 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 			p.para("     ", "Needs: "+strings.Join(n.Equipment, ", ")+".", 5)
 		}
 	}
+}
+
+// repaired reports whether all that is shown has been put right.
+func repaired(a *shop.Answer) bool {
+	any := false
+	for _, s := range a.Suspects {
+		if s.State == "shown" {
+			return false
+		}
+		any = any || s.State == "repaired"
+	}
+	return any
 }
 
 func subjectWords(s shop.SubjectAnswer) string {

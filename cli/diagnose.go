@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -16,7 +18,7 @@ func init() { commands = append(commands, newDiagnose) }
 
 func newDiagnose() *cobra.Command {
 	var asJSON, all, anyEquipment bool
-	var rank string
+	var rank, stopAt string
 	var faults int
 	var maxValues int64
 	c := &cobra.Command{
@@ -37,6 +39,7 @@ docs/job-folder.md describes the folder.`,
 			o := shop.Options{Program: Version(), Progress: progress(c)}
 			o.Limits.Values = maxValues
 			switch rank {
+			case "": // the job's own choice
 			case "ends", "bits", "cost":
 				o.Reason.Rank = reason.Rank(rank)
 			default:
@@ -44,6 +47,13 @@ docs/job-folder.md describes the folder.`,
 			}
 			if faults < 1 || faults > 3 {
 				return fmt.Errorf("--faults %d: write 1, 2 or 3", faults)
+			}
+			if stopAt != "" {
+				v, err := share(stopAt)
+				if err != nil {
+					return fmt.Errorf("--stop-at %q: %w", stopAt, err)
+				}
+				o.StopAt = v
 			}
 			o.Reason.MaxFaults, o.Reason.AnyEquipment = faults, anyEquipment
 			a, err := shop.Diagnose(args[0], o)
@@ -75,10 +85,24 @@ docs/job-folder.md describes the folder.`,
 	f.BoolVar(&asJSON, "json", false, "print the answer as JSON (proveout schema answer)")
 	f.BoolVar(&all, "all", false, "list everything, however unlikely")
 	f.BoolVar(&anyEquipment, "any-equipment", false, "list tests whose equipment is not on hand too")
-	f.StringVar(&rank, "rank", "ends", "order of next tests: ends (chance it ends the search per minute), bits (doubt removed per minute), cost (minutes to a finished repair)")
+	f.StringVar(&rank, "rank", "", "order of next tests: ends (chance it ends the search per minute, the usual), bits (doubt removed per minute), cost (minutes to a finished repair); goes before search.order of the job")
+	f.StringVar(&stopAt, "stop-at", "", "chance that what is shown must have before the search ends, such as 95%; goes before search.stop_at of the job")
 	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
 	f.IntVar(&faults, "faults", 3, "how many faults at once to consider, 1 to 3")
 	return c
+}
+
+// share reads a chance from a half up: "95%", "95 %" or 0.95.
+func share(s string) (float64, error) {
+	t, percent := strings.CutSuffix(strings.TrimSpace(s), "%")
+	v, err := strconv.ParseFloat(strings.TrimSpace(t), 64)
+	if percent {
+		v /= 100
+	}
+	if err != nil || !(v >= 0.5 && v < 1) {
+		return 0, errors.New("write a chance from 50 % to below 100 %, such as 95%")
+	}
+	return v, nil
 }
 
 // writeJSON prints an answer for programs: two-space indent, no HTML escapes,

@@ -202,10 +202,10 @@ func listing(b *book.Book) string {
 		}
 		fmt.Fprintf(&w, "| `%s` | %s | %s | %s |\n", t.ID, cell(t.Name), t.Per, answer)
 	}
-	fmt.Fprint(&w, "\n## Suspects (`overrules`, before the `@`)\n\n| fault | part | what |\n| --- | --- | --- |\n")
+	fmt.Fprint(&w, "\n## Suspects (fault: `overrules`, before the `@`; part: `tried`)\n\n| fault | part | what |\n| --- | --- | --- |\n")
 	parts := map[string]string{}
 	for _, c := range b.Components {
-		parts[c.ID] = c.Name + ", " + c.Per
+		parts[c.ID] = fmt.Sprintf("`%s`: %s, %s", c.ID, c.Name, c.Per)
 	}
 	for _, f := range b.Faults {
 		fmt.Fprintf(&w, "| `%s` | %s | %s |\n", f.ID, cell(parts[f.Component]), cell(f.Name))

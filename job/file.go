@@ -30,6 +30,8 @@ type File struct {
 	Readings   []Reading  `yaml:"readings"`
 	Limits     []Limit    `yaml:"limits"`
 	Overrules  []Overrule `yaml:"overrules"`
+	Tried      []Tried    `yaml:"tried"`  // parts replaced or changed in the search
+	Search     *Search    `yaml:"search"` // how the next test is chosen, when the search ends
 	// What was agreed, put right, proven and handed over; see repair.go.
 	Customer    *Customer    `yaml:"customer"`
 	Approvals   []Approval   `yaml:"approvals"`

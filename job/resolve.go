@@ -21,6 +21,8 @@ type Resolved struct {
 	Captures  []CaptureFile
 	Limits    []LimitValue
 	Overrules []Decision
+	Tried     []TriedPart
+	Search    SearchPlan
 	Proof     ProofPlan
 	// Equipment on hand by id; nil when the file does not say.
 	Equipment []string
@@ -90,6 +92,10 @@ func (f *File) ResolveWith(in *book.Instance, v Vocabulary) *Resolved {
 	for i := range f.Overrules {
 		r.overrule(i)
 	}
+	for i := range f.Tried {
+		r.tried(i)
+	}
+	r.search()
 	r.repair()
 	strict.Sort(r.out.Problems)
 	return r.out
@@ -190,7 +196,7 @@ func (r *resolver) equipment() {
 }
 
 // itemNumbers checks the numbers given and hands out the others in order:
-// captures first, then readings.
+// captures first, then readings, then parts tried.
 func (r *resolver) itemNumbers() {
 	claim := func(list string, i, item int) {
 		switch {
@@ -207,6 +213,9 @@ func (r *resolver) itemNumbers() {
 	}
 	for i := range r.f.Readings {
 		claim("readings", i, r.f.Readings[i].Item)
+	}
+	for i := range r.f.Tried {
+		claim("tried", i, r.f.Tried[i].Item)
 	}
 }
 

@@ -70,7 +70,7 @@ type BookAnswer struct {
 // ItemAnswer is one numbered piece of evidence.
 type ItemAnswer struct {
 	Item     int      `json:"item"`
-	Kind     string   `json:"kind"` // capture, reading
+	Kind     string   `json:"kind"` // capture, reading, tried
 	File     string   `json:"file,omitempty"`
 	SHA256   string   `json:"sha256,omitempty"`
 	Line     int      `json:"line,omitempty"`

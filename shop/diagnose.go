@@ -21,6 +21,7 @@ import (
 type Options struct {
 	Books    []*book.Book // nil: the built-in ones
 	Reason   reason.Options
+	StopAt   float64 // chance at which the search ends; 0: as the job says
 	Limits   intake.Limits
 	Progress func(file string, done, total int64)
 	Program  string // name and version of the program, pinned in the answer
@@ -93,6 +94,7 @@ type work struct {
 	asideReason map[int]string // by item
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
+	triedParts  []reason.Tried
 	read        int     // items that gave anything at all
 	parts       []*part // recordings to be laid on one line of time, where a capture has marks
 
@@ -136,12 +138,13 @@ func (w *work) diagnose() (*Answer, error) {
 	w.captures()
 	w.feltMarks()
 	w.typed()
+	w.tried()
 	w.judge()
 	if len(w.findings) == 0 && w.read == 0 && len(w.resolved.Complaint.Symptoms) == 0 && len(w.answer.LeftOut) > 0 {
 		return w.answer, ErrNothingRead
 	}
 	w.uniqueIDs()
-	result, err := reason.Judge(w.reasonCase(), o.Reason)
+	result, err := reason.Judge(w.reasonCase(), w.reasonOptions())
 	if err != nil {
 		return nil, fmt.Errorf("the odds could not be worked out: %w", err)
 	}
@@ -282,8 +285,33 @@ func (w *work) reasonCase() reason.Case {
 		Findings: w.findings, Equipment: w.resolved.Equipment, LampFlashing: c.Lamp == "flashing", EngineHot: c.Condition.Warm == "hot",
 	}
 	rc.Skip = w.withoutLimit()
+	rc.Tried = w.triedParts
 	for _, d := range w.resolved.Overrules {
 		rc.Overrules = append(rc.Overrules, reason.Overrule{Suspect: d.Suspect, Reason: d.Reason, Who: d.Who, State: reason.State(d.State)})
 	}
 	return rc
+}
+
+// reasonOptions are those of the person, then those of the job, then the
+// program's own.
+func (w *work) reasonOptions() reason.Options {
+	o, s := w.o.Reason, w.resolved.Search
+	if o.Rank == "" {
+		o.Rank = reason.Rank(s.Order)
+	}
+	stop := s.StopAt
+	if w.o.StopAt > 0 {
+		stop = w.o.StopAt
+	}
+	if o.Limits == nil && (stop > 0 || s.ShownAt > 0) {
+		l := reason.DefaultLimits()
+		if stop > 0 {
+			l.StopAt = stop
+		}
+		if s.ShownAt > 0 {
+			l.ShownAt = s.ShownAt
+		}
+		o.Limits = &l
+	}
+	return o
 }

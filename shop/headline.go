@@ -16,13 +16,21 @@ func headline(w *work, r *reason.Answer) string {
 	if len(r.Suspects) == 0 {
 		return "No suspect is known for this vehicle: no fault book fits and the job brings none of its own. The findings below stand for themselves."
 	}
-	var shown []string
+	var shown, repaired []string
 	for i := range r.Suspects {
-		if r.Suspects[i].State == reason.Shown {
+		switch r.Suspects[i].State {
+		case reason.Shown:
 			shown = append(shown, shownWords(r, &r.Suspects[i]))
+		case reason.Repaired:
+			repaired = append(repaired, shownWords(r, &r.Suspects[i]))
 		}
 	}
-	if len(shown) > 0 {
+	switch {
+	case len(shown) == 0 && len(repaired) > 0:
+		return "Shown by direct test and put right: " + strings.Join(repaired, "; ") + ". The complaint is gone; that it stays away is not proven yet (proveout prove)."
+	case len(repaired) > 0:
+		return "Shown by direct test: " + strings.Join(shown, "; ") + ". Put right already: " + strings.Join(repaired, "; ") + "."
+	case len(shown) > 0:
 		return "Shown by direct test: " + strings.Join(shown, "; ") + "."
 	}
 	top := leader(r)

@@ -94,13 +94,13 @@ func (p *proving) findCauses() {
 	}
 	for i := range p.result.Suspects {
 		s := &p.result.Suspects[i]
-		if named[s.Suspect.ID] || len(named) == 0 && s.State == reason.Shown {
+		if named[s.Suspect.ID] || len(named) == 0 && s.WasShown() {
 			p.causes = append(p.causes, s)
 		}
 	}
 	for _, s := range p.causes {
 		c := CauseAnswer{Suspect: s.Suspect.ID, Text: suspectWords(s), Subject: subjectAnswer(s.Suspect.Subject), State: string(s.State), Chance: round(s.Chance), Reason: s.Reason}
-		if f := p.finding(s.By); f != nil && s.State == reason.Shown {
+		if f := p.finding(s.By); f != nil && s.WasShown() {
 			c.Item, c.Sentence = f.Item, f.Sentence
 		}
 		p.out.Causes = append(p.out.Causes, c)
@@ -145,7 +145,7 @@ func (p *proving) drives() {
 func (p *proving) ledToCause(item int) bool {
 	shown := func(r *reason.Answer) (ids []string) {
 		for i := range r.Suspects {
-			if s := &r.Suspects[i]; s.State == reason.Shown {
+			if s := &r.Suspects[i]; s.WasShown() {
 				ids = append(ids, s.Suspect.ID)
 			}
 		}
@@ -162,7 +162,7 @@ func (p *proving) ledToCause(item int) bool {
 			rc.Findings = append(rc.Findings, f)
 		}
 	}
-	without, err := reason.Judge(rc, p.o.Reason)
+	without, err := reason.Judge(rc, p.reasonOptions())
 	if err != nil {
 		return true // in doubt it does not help the proof
 	}

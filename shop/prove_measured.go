@@ -97,7 +97,7 @@ func (p *proving) sideBySide(like *evidence.Finding, key string) MeasuredAnswer 
 func (p *proving) decideMeasured() {
 	var shown []*reason.SuspectAnswer
 	for _, s := range p.causes {
-		if s.State == reason.Shown && p.finding(s.By) != nil {
+		if s.WasShown() && p.finding(s.By) != nil {
 			shown = append(shown, s)
 		}
 	}
