@@ -29,7 +29,7 @@ it says what is safe next and keeps the record. docs/procedures.md describes the
 
 The vehicle maker's procedure overrides every one of these wherever they differ.`,
 	}
-	c.AddCommand(newProcedureList(), newProcedureCheck(), newProcedureExplain(), newProcedureRun(), newProcedureRehearse(), newProcedureCompare())
+	c.AddCommand(newProcedureList(), newProcedureCheck(), newProcedureExplain(), newProcedureRun(), newProcedureRehearse(), newProcedureCompare(), newProcedureBoard())
 	return c
 }
 

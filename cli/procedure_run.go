@@ -132,6 +132,20 @@ func runProcedure(ctx context.Context, m *procedure.Machine, sum, job string, o 
 	if torn > 0 {
 		t.out.para("", fmt.Sprintf("The last line of the record was cut off while it was written (%d bytes, kept beside it). It had not been acknowledged.", torn), 0)
 	}
+	if o.fresh {
+		rows, err := boardOf(job)
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			if r.Dangerous() && r.Record != name {
+				t.out.para("", "Still open from an earlier run ("+r.Record+"):", 0)
+				for _, d := range r.Dangers {
+					t.out.para("  - ", d, 4)
+				}
+			}
+		}
+	}
 	if len(data) > 0 {
 		if err := t.resume(); err != nil {
 			return err
@@ -307,6 +321,9 @@ func (t *terminal) leave() error {
 	t.out.line("")
 	if v.Mode == "handed_over" {
 		t.out.para("", "Handed over to "+v.Holder+". The run goes on when someone takes it up.", 0)
+		for _, d := range v.Dangers {
+			t.out.para("  STAYS ON THE BOARD: ", d, 4)
+		}
 		return t.out.err
 	}
 	t.out.para("", "The program ends; the run is kept and goes on with the same command.", 0)

@@ -96,6 +96,9 @@ func (t *terminal) show() []choice {
 	}
 	p.line("  s  Stop: send no further command, make safe, hand over     q  close this program")
 	p.line("  i  Interrupted     n  a note     v 13.4  a reading you typed     m 12.7  the meter's lowest")
+	if v.Mode == "handed_over" && len(v.Failures) > 0 {
+		p.line("  r  what failed was put right elsewhere: r and what was done and what showed it")
+	}
 	t.prompt()
 	return choices
 }
@@ -259,6 +262,8 @@ func (t *terminal) answer(choices []choice, line string) error {
 		return t.interrupted(rest)
 	case "v", "m":
 		return t.typed(word, rest)
+	case "r":
+		return t.put(runner.Entry{Kind: runner.Resolved, Text: rest})
 	}
 	n, err := strconv.Atoi(word)
 	if err != nil || n < 1 || n > len(choices) {

@@ -49,6 +49,9 @@ type Act struct {
 	// Doubts lists facts that are in doubt when the step finds things not as
 	// expected: its recovery must go back to where they were shown, or stop.
 	Doubts []string
+	// Critical: when it is not as expected the vehicle must not be driven until it was
+	// shown right, whatever the facts say.
+	Critical bool
 	// FailStops: when it is not as expected there is one way: stop and hand over.
 	FailStops bool
 	// KeepsPower: any interruption of it must keep power and session (R4).
@@ -166,8 +169,8 @@ var vehicleClass = Class{
 		{ID: "wheels_on", Sets: []string{"wheels=on"}},
 		{ID: "tag", Sets: []string{"tag=hung"}},
 		{ID: "untag", Sets: []string{"tag=none"}},
-		{ID: "function_test", Sets: []string{"function=yes"}, Means: 2},
-		{ID: "drive", Hazard: "WARNING"},
+		{ID: "function_test", Critical: true, Sets: []string{"function=yes"}, Means: 2},
+		{ID: "drive", Critical: true, Hazard: "WARNING"},
 		{ID: "secure", Sets: []string{"vehicle=supported", "vehicle=floor", "chocks=placed", "tag=hung"}},
 	},
 	Rules: []Rule{

@@ -52,6 +52,8 @@ type MFact struct {
 type MStep struct {
 	plain
 	Command, Hands, Powers bool
+	// Critical: failed, it leaves a vehicle that must not be driven.
+	Critical               bool
 	RestSeconds            float64
 	AtMostSeconds          float64
 	Need                   int
@@ -236,6 +238,7 @@ func mergeActs(a, b Act) Act {
 	out := b
 	out.Command, out.Hands, out.Powers = a.Command || b.Command, a.Hands || b.Hands, a.Powers || b.Powers
 	out.FailStops, out.KeepsPower = a.FailStops || b.FailStops, a.KeepsPower || b.KeepsPower
+	out.Critical = a.Critical || b.Critical
 	out.Figures = a.Figures || b.Figures
 	out.Doubts = append(append([]string{}, a.Doubts...), b.Doubts...)
 	out.Sets = append(append([]string{}, a.Sets...), b.Sets...)

@@ -125,7 +125,7 @@ func (c *compiler) step(i int) {
 		c.fail(p.path, "%q: act %q is not known to the systems of this procedure; write one of: %v", p.ID, p.Act, sortedKeys(c.acts))
 		return
 	}
-	s.Command, s.Hands, s.Powers = act.Command, act.Hands, act.Powers
+	s.Command, s.Hands, s.Powers, s.Critical = act.Command, act.Hands, act.Powers, act.Critical
 	for _, n := range p.Needs {
 		s.needs = append(s.needs, c.stepIndex[n])
 	}

@@ -181,7 +181,7 @@ func (h *rehearsal) interrupt(i int) {
 		e = runner.Entry{Kind: runner.Fails, Step: st.ID, What: h.r.Kind}
 	}
 	h.put(e)
-	for _, d := range h.m.Dangers(h.run.State()) {
+	for _, d := range h.run.Dangers() {
 		h.say("DANGEROUS TO LEAVE: %s", d)
 	}
 	if h.r.Leave {
@@ -325,7 +325,7 @@ func (h *rehearsal) makeSafe(mode procedure.Mode, active, safe []int) {
 		return
 	}
 	if h.would(runner.Entry{Kind: runner.HandOver, To: "the board"}) {
-		for _, d := range h.m.Dangers(h.run.State()) {
+		for _, d := range h.run.Dangers() {
 			h.say("DANGEROUS TO LEAVE, on the board until resolved: %s", d)
 		}
 		h.put(runner.Entry{Kind: runner.HandOver, To: "the board"})

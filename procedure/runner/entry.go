@@ -51,6 +51,7 @@ const (
 	Summary   = "summary"    // Watch, Step, Data: what the watch kept of a step
 	Note      = "note"       // Text
 	Opened    = "opened"     // the program was started (again)
+	Resolved  = "resolved"   // Text: what was done about what failed, and what showed it right
 	MakerRest = "maker_rest" // Step, Value in seconds, Text: the maker's figure for the rest, with its source
 )
 
@@ -73,6 +74,9 @@ type Entry struct {
 	Supply  map[string]float64         `json:"supply,omitempty"` // with begin: last value of each watch, SI
 	To      string                     `json:"to,omitempty"`
 	Text    string                     `json:"text,omitempty"`
+	// Standing is why the vehicle must not be left or driven after this entry, when that
+	// changed with it. The board reads it without the procedure.
+	Standing *[]string `json:"standing,omitempty"`
 	// Seen is the attempt of the step the person saw, when a screen sent this; 0 = not said.
 	Seen int             `json:"seen,omitempty"`
 	Data json.RawMessage `json:"data,omitempty"`

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"proveout/procedure"
 )
@@ -145,6 +146,9 @@ func (s *Session) Put(e Entry) error {
 	next := s.Run.Clone()
 	if err := next.Take(e); err != nil {
 		return err
+	}
+	if now := append([]string{}, next.Dangers()...); !slices.Equal(now, s.Run.Dangers()) {
+		e.Standing = &now
 	}
 	line, hash, err := Line(s.last, e)
 	if err != nil {

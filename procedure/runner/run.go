@@ -27,6 +27,7 @@ type Run struct {
 	records  []*StepRecord // an element is replaced, never changed: see touch
 	holder   string        // to whom it was handed over
 	jumped   bool          // a wall clock was seen to jump
+	failures []Failure     // critical steps that failed and were not shown right since
 	bare     bool          // never rules are not asked
 }
 
@@ -176,6 +177,7 @@ func (r *Run) do(ev procedure.Event, at Stamp, why string) {
 			}
 		case procedure.Done:
 			r.close(i, ev, "")
+			r.settle(i)
 		}
 		for t := range r.m.Timers {
 			if r.m.Timers[t].Step == i && is == procedure.Done {

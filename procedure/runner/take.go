@@ -56,10 +56,27 @@ func (r *Run) take(e Entry) error {
 		return r.try(procedure.Event{Op: procedure.PickUp}, e.At, "taken up again")
 	case Finished:
 		return r.try(procedure.Event{Op: procedure.Finish}, e.At, "")
+	case Resolved:
+		return r.resolve(e)
 	case WatchNow, Typed, MinHold:
 		return r.takeWatch(e)
 	}
 	return r.takeStep(e)
+}
+
+// resolve: what failed was put right outside this procedure. It takes away the
+// failures, never what the state itself says.
+func (r *Run) resolve(e Entry) error {
+	switch {
+	case r.m.ModeOf(r.state) != procedure.HandedOver:
+		return refuse("Not now: what failed is shown right by doing its step. Only what was handed over is resolved with words.")
+	case len(r.failures) == 0:
+		return refuse("Nothing has failed that is still open.")
+	case strings.TrimSpace(e.Text) == "":
+		return refuse("Say what was done and what showed that it is right.")
+	}
+	r.failures = nil
+	return nil
 }
 
 // motorRest remembers how long the movement under way must rest when it has come to
@@ -98,7 +115,11 @@ func (r *Run) takeStep(e Entry) error {
 			return refuse("A step fails as not_as_expected or overdue, not as %q.", e.What)
 		}
 		r.motorRest()
-		return r.try(procedure.Event{Op: procedure.StepFails, Step: u, X: uint8(k)}, e.At, procedure.KindText[e.What])
+		if err := r.try(procedure.Event{Op: procedure.StepFails, Step: u, X: uint8(k)}, e.At, procedure.KindText[e.What]); err != nil {
+			return err
+		}
+		r.fail(i, e, procedure.KindText[e.What])
+		return nil
 	case Choose:
 		for k, o := range st.Outcomes {
 			if o.ID == e.Outcome {
@@ -107,6 +128,9 @@ func (r *Run) takeStep(e Entry) error {
 				}
 				if rec := r.record(i); rec != nil {
 					rec.Outcome = e.Outcome
+				}
+				if o.Stop != "" {
+					r.fail(i, e, o.Stop)
 				}
 				return nil
 			}

@@ -21,7 +21,8 @@ type View struct {
 	Motor      string             `json:"motor"`     // quiet, moving, resting
 	MotorLeft  float64            `json:"motor_left_s,omitempty"`
 	Watches    []WatchView        `json:"watches,omitempty"`
-	Dangers    []string           `json:"dangers"` // why it must not be left as it is
+	Dangers    []string           `json:"dangers"`            // why it must not be left as it is
+	Failures   []Failure          `json:"failures,omitempty"` // what makes it not to be driven until shown right
 	MayLeave   bool               `json:"may_leave"`
 	WhyNotRest []string           `json:"why_not_hand_over,omitempty"`
 	WhyNotOn   []string           `json:"why_not_resume,omitempty"`
@@ -126,7 +127,8 @@ func (r *Run) At(now Stamp) View {
 		}
 		v.Watches = append(v.Watches, wv)
 	}
-	v.Dangers = m.Dangers(s)
+	v.Dangers = c.Dangers()
+	v.Failures = c.failures
 	v.MayLeave = m.Restful(s) && m.MotorOf(s) != procedure.Moving
 	switch m.ModeOf(s) {
 	case procedure.Held, procedure.HeldKeepPower:
