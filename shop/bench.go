@@ -34,6 +34,7 @@ type Bench struct {
 	traces  *traceShelf
 	people  peopleShelf
 	runs    runShelf
+	ahead   aheads
 	beside  atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 

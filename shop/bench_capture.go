@@ -24,7 +24,11 @@ type Uploaded struct {
 
 // Upload begins an upload; size is -1 when it is not known.
 func (b *Bench) Upload(ctx context.Context, name string, size int64) (string, error) {
-	return b.store.Begin(ctx, store.Upload{Name: name, Size: size})
+	id, err := b.store.Begin(ctx, store.Upload{Name: name, Size: size})
+	if err == nil {
+		b.ahead.begin(b, id, name, size)
+	}
+	return id, err
 }
 
 // UploadState says where an upload stands, so that it can go on there.
@@ -34,12 +38,19 @@ func (b *Bench) UploadState(ctx context.Context, id string) (store.Upload, error
 
 // Append adds bytes at an offset, and gives the new one when they are on disk.
 func (b *Bench) Append(ctx context.Context, id string, offset int64, r io.Reader) (int64, error) {
-	return b.store.AppendUpload(ctx, id, offset, r)
+	at, err := b.store.AppendUpload(ctx, id, offset, b.ahead.tap(id, offset, r))
+	if err != nil {
+		b.ahead.drop(id) // what was decoded may not be what is kept
+	}
+	return at, err
 }
 
 // Finish makes the upload a capture.
 func (b *Bench) Finish(ctx context.Context, id string) (Uploaded, error) {
 	sha, size, known, err := b.store.Finish(ctx, id)
+	if err == nil {
+		b.finishAhead(id, sha, size)
+	}
 	return Uploaded{sha, size, known}, err
 }
 

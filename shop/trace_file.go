@@ -76,12 +76,18 @@ type traceLevel struct {
 }
 
 // writeTrace writes a recording as a trace file.
-func writeTrace(path string, r *trace.Recording, kind trace.Kind) (err error) {
-	h, pyramids := traceLayout(r, kind)
-	head, err := json.Marshal(h)
-	if err != nil {
-		return err
-	}
+func writeTrace(path string, r *trace.Recording, kind trace.Kind) error {
+	return inPlace(path, func(f io.Writer) error {
+		w := bufio.NewWriterSize(f, 1<<20)
+		if err := imageTrace(w, r, kind); err != nil {
+			return err
+		}
+		return w.Flush() // gives the first error of all the writes
+	})
+}
+
+// inPlace writes a file beside its place and moves it there when it is whole.
+func inPlace(path string, write func(io.Writer) error) (err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), ".trace-*")
 	if err != nil {
 		return err
@@ -91,7 +97,19 @@ func writeTrace(path string, r *trace.Recording, kind trace.Kind) (err error) {
 			err = errors.Join(err, os.Remove(f.Name()))
 		}
 	}()
-	w := bufio.NewWriterSize(f, 1<<20)
+	if err := errors.Join(write(f), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
+
+// imageTrace writes the bytes of a trace file.
+func imageTrace(w io.Writer, r *trace.Recording, kind trace.Kind) error {
+	h, pyramids := traceLayout(r, kind)
+	head, err := json.Marshal(h)
+	if err != nil {
+		return err
+	}
 	io.WriteString(w, traceMagic)
 	w.Write(binary.LittleEndian.AppendUint32(nil, uint32(len(head))))
 	w.Write(head)
@@ -102,10 +120,7 @@ func writeTrace(path string, r *trace.Recording, kind trace.Kind) (err error) {
 			writePairs(w, l)
 		}
 	}
-	if err := errors.Join(w.Flush(), f.Close()); err != nil { // Flush gives the first error of all the writes
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return nil
 }
 
 // pair is a least and a greatest value.
@@ -227,25 +242,35 @@ func writePairs(w io.Writer, v []pair) {
 // eighth of a byte for each byte of samples; samples are read where they are
 // needed.
 type traceFile struct {
-	f      *os.File
+	f      traceBytes
 	head   traceHeader
 	data   int64      // where the data begins
 	blocks [][][]pair // by channel and level
 	bytes  int64      // memory the blocks take
 }
 
-func openTrace(path string) (_ *traceFile, err error) {
+// traceBytes are the bytes of a trace: a file, or memory while the file is written.
+type traceBytes interface {
+	io.ReaderAt
+	io.Closer
+}
+
+func openTrace(path string) (*traceFile, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-		}
-	}()
+	t, err := readTrace(f, path)
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return t, nil
+}
+
+func readTrace(f traceBytes, path string) (*traceFile, error) {
 	start := make([]byte, len(traceMagic)+4)
-	if _, err := io.ReadFull(f, start); err != nil || string(start[:len(traceMagic)]) != traceMagic {
+	if _, err := f.ReadAt(start, 0); err != nil || string(start[:len(traceMagic)]) != traceMagic {
 		return nil, fmt.Errorf("%s is no trace file", path)
 	}
 	n := binary.LittleEndian.Uint32(start[len(traceMagic):])
@@ -253,7 +278,7 @@ func openTrace(path string) (_ *traceFile, err error) {
 		return nil, fmt.Errorf("%s is no trace file", path)
 	}
 	head := make([]byte, n)
-	if _, err := io.ReadFull(f, head); err != nil {
+	if _, err := f.ReadAt(head, int64(len(start))); err != nil {
 		return nil, err
 	}
 	t := &traceFile{f: f, data: int64(len(start)) + int64(n)}

@@ -1,9 +1,11 @@
 package shop
 
 import (
+	"bytes"
 	"container/list"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"sync"
@@ -21,6 +23,8 @@ type traceShelf struct {
 	open  map[string]*list.Element // of *shelvedTrace
 	order *list.List
 	bytes int64
+
+	writing sync.WaitGroup // trace files on their way to the disk
 }
 
 type shelvedTrace struct {
@@ -45,7 +49,7 @@ func newTraceShelf(b *Bench) *traceShelf {
 
 // use gives a capture's trace, decoding it the first time; call release when done.
 func (s *traceShelf) use(sha string, m mapping) (t *traceFile, release func(), err error) {
-	key := sha + "-" + m.digest()[:16] + "-v" + DecoderVersion
+	key := traceKey(sha, m)
 	s.mu.Lock()
 	e, ok := s.open[key]
 	if ok {
@@ -117,6 +121,55 @@ func (s *traceShelf) make(key, sha string, m mapping) (*traceFile, error) {
 	return openTrace(path)
 }
 
+// shelve puts what was decoded elsewhere on the shelf, to be drawn from at once, and
+// writes its file meanwhile.
+func (s *traceShelf) shelve(key, path string, f intake.File) error {
+	var image bytes.Buffer
+	image.Grow(4 * f.Recording.Time.N * (len(f.Recording.Channels) + 1))
+	if err := imageTrace(&image, f.Recording, f.Kind); err != nil {
+		return err
+	}
+	t, err := readTrace(memoryBytes{bytes.NewReader(image.Bytes())}, f.Name)
+	if err != nil {
+		return err
+	}
+	st := &shelvedTrace{key: key, t: t}
+	st.once.Do(func() {})
+	t.bytes += int64(image.Len())
+	s.mu.Lock()
+	if _, ok := s.open[key]; ok {
+		s.mu.Unlock()
+		return nil // asked for and decoded in the meantime
+	}
+	e := s.order.PushFront(st)
+	s.open[key] = e
+	s.bytes += t.bytes
+	s.writing.Add(1)
+	s.mu.Unlock()
+	go func() {
+		defer s.writing.Done()
+		err := os.MkdirAll(filepath.Dir(path), 0o755)
+		if err == nil {
+			err = inPlace(path, func(w io.Writer) error { _, err := w.Write(image.Bytes()); return err })
+		}
+		// From now on the file is drawn from; if it could not be written, the capture is
+		// decoded anew when the memory is needed.
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if err == nil && st.uses == 0 && s.open[key] == e {
+			delete(s.open, key)
+			s.order.Remove(e)
+			s.bytes -= t.bytes
+		}
+	}()
+	return nil
+}
+
+// memoryBytes is a trace that is not on disk yet.
+type memoryBytes struct{ *bytes.Reader }
+
+func (memoryBytes) Close() error { return nil }
+
 // errMessages is a capture that has no samples to draw.
 var errMessages = errors.New("the capture holds diagnostic messages, not samples")
 
@@ -144,6 +197,7 @@ func siSymbol(u unit.Unit) string {
 
 // close lets go of the trace files on the shelf.
 func (s *traceShelf) close() {
+	s.writing.Wait()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for e := s.order.Front(); e != nil; e = e.Next() {
