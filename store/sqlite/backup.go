@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io"
@@ -27,10 +28,8 @@ func (s *Store) Backup(ctx context.Context, dir string, withKeys bool) error {
 		return err
 	}
 	to := filepath.Join(dir, database)
-	// A statement of its own connection: it reads one moment of the database while
-	// others write on.
-	if _, err := s.read.ExecContext(ctx, "VACUUM INTO ?1", to); err != nil {
-		return s.explain(err)
+	if err := s.snapshot(ctx, to); err != nil {
+		return err
 	}
 	if err := syncFile(to); err != nil {
 		return err
@@ -58,6 +57,17 @@ func (s *Store) Backup(ctx context.Context, dir string, withKeys bool) error {
 		}
 	}
 	return errors.Join(files.SyncDir(dir), files.SyncDir(filepath.Dir(dir)))
+}
+
+// snapshot copies one moment of the database while others write on. It takes a
+// connection of its own: those for reading may write nothing, not even a copy.
+func (s *Store) snapshot(ctx context.Context, to string) error {
+	db, err := sql.Open(s.driver.name, s.driver.dsn(filepath.Join(s.dir, database), copying))
+	if err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, "VACUUM INTO ?1", to)
+	return s.explain(errors.Join(err, db.Close()))
 }
 
 func copyTree(from, to string) error {

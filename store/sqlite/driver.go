@@ -24,13 +24,23 @@ var modernc = driver{name: "sqlite", code: func(err error) (int, bool) {
 	return 0, false
 }}
 
+// use is what a connection is for.
+type use int
+
+const (
+	reading use = iota
+	writing
+	copying
+)
+
 // dsn opens a database with what every connection needs, busy_timeout first.
-func (driver) dsn(path string, readOnly bool) string {
+func (driver) dsn(path string, u use) string {
 	q := url.Values{}
 	pragmas := []string{"busy_timeout(10000)", "synchronous(full)", "foreign_keys(1)", "secure_delete(1)", "temp_store(memory)", "cache_size(-8000)"}
-	if readOnly {
+	switch u {
+	case reading:
 		pragmas = append(pragmas, "query_only(1)")
-	} else {
+	case writing:
 		pragmas = append(pragmas, "journal_mode(wal)")
 	}
 	for _, p := range pragmas {

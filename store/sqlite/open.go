@@ -105,7 +105,7 @@ func (s *Store) prepare(path string) error {
 func (s *Store) connect(path string) (err error) {
 	ctx := context.Background()
 	if !s.opts.ReadOnly {
-		if s.write, err = sql.Open(s.driver.name, s.driver.dsn(path, false)); err != nil {
+		if s.write, err = sql.Open(s.driver.name, s.driver.dsn(path, writing)); err != nil {
 			return err
 		}
 		s.write.SetMaxOpenConns(1)
@@ -117,7 +117,7 @@ func (s *Store) connect(path string) (err error) {
 			return err
 		}
 	}
-	if s.read, err = sql.Open(s.driver.name, s.driver.dsn(path, true)); err != nil {
+	if s.read, err = sql.Open(s.driver.name, s.driver.dsn(path, reading)); err != nil {
 		return err
 	}
 	s.read.SetMaxOpenConns(4)

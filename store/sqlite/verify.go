@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"proveout/job"
 	"proveout/store"
@@ -25,11 +27,17 @@ func (s *Store) Verify(ctx context.Context, heads map[string]job.Head, tell func
 	if err != nil {
 		return out, err
 	}
+	byJob := headsByJob(heads)
+	for id := range byJob {
+		if !slices.Contains(jobs, id) {
+			add("job "+id, "a signed head names it and no entry of it is here: the whole job was taken away")
+		}
+	}
 	for i, id := range jobs {
 		if tell != nil && i%100 == 0 {
 			tell(i, len(jobs))
 		}
-		if err := s.verifyJob(ctx, id, heads, add); err != nil {
+		if err := s.verifyJob(ctx, id, byJob[id], add); err != nil {
 			return out, err
 		}
 	}
@@ -90,23 +98,23 @@ func (s *Store) verifyJob(ctx context.Context, id string, heads map[string]job.H
 	if err := rows.Err(); err != nil {
 		return s.explain(err)
 	}
-	known := map[string]string{}
-	for key, h := range heads {
-		if device, ok := deviceOf(key, id); ok {
-			known[device] = h.Digest
-		}
-	}
-	for _, p := range job.VerifyRecord(lines, known) {
+	for _, p := range append(job.VerifyRecord(lines, nil), job.VerifyHeads(lines, heads)...) {
 		add(fmt.Sprintf("job %s, entry %d", id, p.Line), "%s", p.Text)
 	}
 	return nil
 }
 
-func deviceOf(key, id string) (string, bool) {
-	if len(key) > len(id)+1 && key[:len(id)] == id && key[len(id)] == '/' {
-		return key[len(id)+1:], true
+// headsByJob sorts heads named "job/device" by job.
+func headsByJob(heads map[string]job.Head) map[string]map[string]job.Head {
+	out := map[string]map[string]job.Head{}
+	for key, h := range heads {
+		id, device, _ := strings.Cut(key, "/")
+		if out[id] == nil {
+			out[id] = map[string]job.Head{}
+		}
+		out[id][device] = h
 	}
-	return "", false
+	return out
 }
 
 // strings reads a query of one column of text.
