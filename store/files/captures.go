@@ -32,6 +32,8 @@ type Options struct {
 	MaxCapture int64 // bytes of one capture; 0: 4 GiB
 	KeepFree   int64 // bytes of the disk uploads leave free, for the record; 0: 64 MiB
 	ReadOnly   bool
+
+	saw func(op, path string) // tests: told of every step that matters to a power cut
 }
 
 // upload is an upload that this process has touched.
@@ -48,6 +50,9 @@ func Open(dir string, o Options) (*Folder, error) {
 	}
 	if o.KeepFree <= 0 {
 		o.KeepFree = 64 << 20
+	}
+	if o.saw == nil {
+		o.saw = func(string, string) {}
 	}
 	f := &Folder{dir: dir, opts: o, uploads: map[string]*upload{}}
 	if o.ReadOnly {
@@ -250,6 +255,7 @@ func (f *Folder) AppendUpload(ctx context.Context, id string, offset int64, r io
 	if serr := file.Sync(); serr != nil {
 		return offset, full(serr)
 	}
+	f.opts.saw("sync", p)
 	return offset + n, full(err)
 }
 
@@ -318,7 +324,14 @@ func (f *Folder) settle(from, sha string) error {
 	if err := os.Rename(from, to); err != nil {
 		return err
 	}
-	return errors.Join(SyncDir(dir), SyncDir(filepath.Dir(dir)), SyncDir(filepath.Dir(from)))
+	f.opts.saw("rename", to)
+	for _, d := range []string{dir, filepath.Dir(dir), filepath.Dir(from)} {
+		if err := SyncDir(d); err != nil {
+			return err
+		}
+		f.opts.saw("syncdir", d)
+	}
+	return nil
 }
 
 // Put keeps a whole stream as a capture.

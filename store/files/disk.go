@@ -95,6 +95,12 @@ func full(err error) error {
 	return err
 }
 
+// NoRoom reports whether the disk is as good as full.
+func (f *Folder) NoRoom() bool {
+	free, ok := freeBytes(f.dir)
+	return ok && free < 256<<10
+}
+
 // Sweep removes uploads that nobody continued for a while.
 func (f *Folder) Sweep(olderThan time.Time) error {
 	names, err := os.ReadDir(filepath.Join(f.dir, "incoming"))

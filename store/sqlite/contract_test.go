@@ -15,9 +15,9 @@ import (
 // under the same contract. What differs between the two is a fault in one of them,
 // or in how we use it.
 var ncruces = driver{name: "sqlite3", code: func(err error) (int, bool) {
-	var e *sqlite3.Error
-	if errors.As(err, &e) {
-		return int(e.ExtendedCode()), true
+	var code sqlite3.ExtendedErrorCode
+	if errors.As(err, &code) {
+		return int(code), true
 	}
 	return 0, false
 }}

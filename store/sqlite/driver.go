@@ -9,7 +9,8 @@ import (
 
 // driver is the SQL engine: everything that differs between two of them.
 type driver struct {
-	name string
+	name   string
+	params url.Values // added to every connection; tests put a failing disk under it
 	// code gives SQLite's extended result code of an error.
 	code func(error) (int, bool)
 }
@@ -34,7 +35,7 @@ const (
 )
 
 // dsn opens a database with what every connection needs, busy_timeout first.
-func (driver) dsn(path string, u use) string {
+func (d driver) dsn(path string, u use) string {
 	q := url.Values{}
 	pragmas := []string{"busy_timeout(10000)", "synchronous(full)", "foreign_keys(1)", "secure_delete(1)", "temp_store(memory)", "cache_size(-8000)"}
 	switch u {
@@ -47,5 +48,8 @@ func (driver) dsn(path string, u use) string {
 		q.Add("_pragma", p)
 	}
 	q.Set("_txlock", "immediate")
+	for k, v := range d.params {
+		q[k] = append(q[k], v...)
+	}
 	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: q.Encode()}).String()
 }

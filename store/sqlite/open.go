@@ -169,7 +169,8 @@ func (s *Store) explain(err error) error {
 		return err
 	}
 	switch {
-	case code&0xff == codeFull, code == ioErrShm:
+	case code&0xff == codeFull, code == ioErrShm, code&0xff == codeIOErr && s.Folder != nil && s.NoRoom():
+		// An engine that only knows that writing failed is asked about the disk.
 		return errors.Join(store.ErrFull, err)
 	case code&0xff == codeCorrupt, code&0xff == codeNotADB:
 		return &store.Damaged{File: filepath.Join(s.dir, database), Why: err}

@@ -13,12 +13,14 @@ import (
 type Chain struct {
 	Job, Device string
 	head        job.Head
+	before      job.Head
 }
 
 // Next makes the next line and moves on to it.
 func (c *Chain) Next(tb testing.TB, entryType string, payload any) []byte {
 	tb.Helper()
 	line := c.Peek(tb, entryType, payload)
+	c.before = c.head
 	c.head = job.Head{Sequence: c.head.Sequence + 1, Digest: job.Digest(line)}
 	return line
 }
@@ -46,3 +48,12 @@ func (c *Chain) Note(tb testing.TB, text string) store.Batch {
 	tb.Helper()
 	return store.Batch{Job: c.Job, Lines: [][]byte{c.Next(tb, job.NoteType, job.Note{Text: text})}}
 }
+
+// Count is how many entries the chain has.
+func (c *Chain) Count() int { return c.head.Sequence }
+
+// Resume goes on after a head.
+func (c *Chain) Resume(h job.Head) { c.head, c.before = h, h }
+
+// Back takes the last Next back.
+func (c *Chain) Back() { c.head = c.before }
