@@ -50,6 +50,7 @@ var mayImport = map[string][]string{
 	"store":             {"job"},
 	"store/files":       {"store"},
 	"store/sqlite":      {"job", "store", "store/files"},
+	"store/storetest":   {"job", "store"},
 	"lan":               {},
 	"text":              {"unit"},
 	"web":               {"unit", "vehicle", "evidence", "book", "procedure", "procedure/runner", "procedure/table", "job", "shop", "proof", "figure", "report", "text", "lan"},
