@@ -127,12 +127,16 @@ func (g *ignition) readPhase(p phase) {
 	}
 	g.emit("ignition.burn_time"+p.suffix, unit.Must("s"), m, math.Sqrt(se*se+sys*sys+one*one/float64(len(burns))), len(burns), p, burnFlags)
 	g.sparkLine(p, flags, m)
-	if p.state == evidence.Snap && len(heights) >= 2 {
+	if p.state == evidence.Snap && len(heights) >= 2 || p.state == evidence.Idle && len(heights) >= enoughForScatter {
 		mid := stats.Median(heights)
 		sd := spreadOf(heights)
-		g.emit("ignition.firing_scatter_snap", unit.Must("%"), 100*sd/mid, 100*sd/mid*scatterSE(len(heights)), len(heights), p, append(flags, g.heightFlags(p)...))
+		g.emit("ignition.firing_scatter"+p.suffix, unit.Must("%"), 100*sd/mid, 100*sd/mid*scatterSE(len(heights)), len(heights), p, append(flags, g.heightFlags(p)...))
 	}
 }
+
+// enoughForScatter is the number of firings at idle from which their scatter is worth
+// a reading: it is then known to a sixth. Our choice.
+const enoughForScatter = 20
 
 // scatterSE is the relative standard error of a standard deviation of n values.
 func scatterSE(n int) float64 {
@@ -250,6 +254,26 @@ func (g *ignition) sparkLine(p phase, flags []evidence.Flag, burn float64) {
 		mean += v / float64(len(rings))
 	}
 	g.emit("ignition.ring_count", unit.Must("count"), mean, math.Hypot(spreadOf(rings)/math.Sqrt(float64(len(rings))), 0.25), len(rings), p, flags)
+	decays := g.pick(p, func(s spark) (float64, bool) { return 100 * s.decay, whole(s) })
+	if 2*len(decays) < len(levels) {
+		g.refuse("ignition.ring_decay", evidence.Noisy, "fewer than three half swings after the burn stand out", "take it at 1 MS/s or more with the range set to the spark line; if the others ring on, that is the finding")
+	} else {
+		m, _, se := middle(decays)
+		g.emit("ignition.ring_decay", unit.Must("%"), m, math.Hypot(se, 2), len(decays), p, flags)
+	}
+	g.turnOn(p, flags)
+}
+
+// turnOn emits the swing at which the coil is switched on, over the firing line.
+func (g *ignition) turnOn(p phase, flags []evidence.Flag) {
+	const feature = "ignition.turn_on"
+	x := g.pick(p, func(s spark) (float64, bool) { return s.turnOn, !s.cut })
+	if 2*len(x) < len(p.at) || g.w.rate < 200e3 {
+		g.refuse(feature, evidence.Noisy, "the swing at switch-on is too small for the noise, too quick for the sample rate, or lies outside the recording", "take it at 500 kS/s or more, 5 ms ahead of the spark, with the range set to the spark line")
+		return
+	}
+	m, _, se := middle(x)
+	g.emit(feature, unit.Must("x"), m, math.Hypot(se, g.w.quiet/math.Max(stats.Median(heightsOf(g.sparks)), 1e-12)/2), len(x), p, append(g.heightFlags(p), flags...))
 }
 
 // snapRatio emits the firing line at snap over that at idle, when one capture

@@ -54,6 +54,8 @@ type spark struct {
 	noise    float64 // turbulence over level
 	spike    float64 // top at the end over the line there
 	rings    float64 // full swings after the end; NaN where noise hides them
+	decay    float64 // share of a swing that the next one lacks; NaN where too few stand out
+	turnOn   float64 // largest quick swing before the firing line, over its height
 	strikes  int
 	cut      bool // the run ended before the burn did
 }
@@ -90,6 +92,8 @@ func (w *wave) measureSpark(c cluster, sign float64, limit int) (spark, bool) {
 	k := peak - pre
 	s := spark{crest: peak, t: w.seconds(peak), strikes: 1}
 	w.crest(&s, y, k)
+	s.turnOn = w.turnOnBefore(peak, s, seg)
+	s.decay = math.NaN()
 	w.follow(&s, y, k)
 	s.end += pre
 	return s, true
@@ -355,16 +359,70 @@ func (w *wave) ring(s *spark, y []float64, ref float64) {
 		s.rings = math.NaN()
 		return
 	}
-	halves, side := 0, 1
+	halves, side, top := 0, 1, 0.0
+	var tops []float64 // of each half swing after the first crossing
 	for i := from; i < to; i++ {
 		v := smooth(i)
 		if side > 0 && v < -bar || side < 0 && v > bar {
+			if halves > 0 {
+				tops = append(tops, top)
+			}
 			halves++
-			side = -side
+			side, top = -side, 0
 		}
+		top = math.Max(top, math.Abs(v))
 	}
 	s.rings = float64(halves) / 2
+	s.decay = decayOf(append(tops, top), 2*bar)
 }
+
+// decayOf is the share by which one full swing is smaller than the last, from the
+// straight line through the logarithms of the half swings above floor: a ring
+// exp(-t/tau) cos(w t) loses 1-exp(-2 pi/(w tau)). NaN with fewer than three.
+func decayOf(tops []float64, floor float64) float64 {
+	n := 0
+	for n < len(tops) && tops[n] > floor {
+		n++
+	}
+	if n < 3 {
+		return math.NaN()
+	}
+	mx, my, sxy, sxx := float64(n-1)/2, 0.0, 0.0, 0.0
+	for _, v := range tops[:n] {
+		my += math.Log(v) / float64(n)
+	}
+	for i, v := range tops[:n] {
+		sxy += (float64(i) - mx) * (math.Log(v) - my)
+		sxx += (float64(i) - mx) * (float64(i) - mx)
+	}
+	return 1 - math.Exp(2*sxy/sxx)
+}
+
+// Turn-on is looked for this long before the firing line: dwell is 1.5-4 ms
+// (trade.md 2.3), and a neighbour fires no sooner than 5 ms at 6000 rpm.
+const turnOnWithin = 5e-3
+
+// turnOnBefore is the largest movement within a block ahead of the firing line, where
+// the coil was switched on, over the height of the firing line. NaN where noise of that
+// size would hide it.
+func (w *wave) turnOnBefore(peak int, s spark, seg trace.Segment) float64 {
+	from := max(seg.First, peak-int(w.within(turnOnWithin, 0.6)*w.rate))
+	to := peak - max(int(250e-6*w.rate), int(3*s.rise))
+	most := 0.0
+	for b := from/w.size + 1; b < to/w.size; b++ {
+		if w.lo[b] <= w.hi[b] {
+			most = math.Max(most, w.hi[b]-w.lo[b])
+		}
+	}
+	if to-from < 2*w.size || !(s.height > 0) || 3*w.quiet > most && 3*w.quiet > turnOnSeen*s.height {
+		return math.NaN()
+	}
+	return most / s.height
+}
+
+// turnOnSeen is the share of a firing line that noise must stay under for the absence
+// of a turn-on swing to be seen. Our choice.
+const turnOnSeen = 0.03
 
 // localRest is what the rest level is off by at a cluster after hum was taken
 // away: droop of the coupling and slow drift. It is the straight line between
