@@ -53,8 +53,10 @@ var mayImport = map[string][]string{
 	"store/storetest":   {"job", "store"},
 	"lan":               {},
 	"text":              {"unit"},
-	"web":               {"unit", "vehicle", "evidence", "book", "procedure", "procedure/runner", "procedure/table", "job", "shop", "proof", "figure", "report", "text", "lan"},
+	"web":               {"unit", "vehicle", "evidence", "strict", "store", "book", "procedure", "procedure/runner", "procedure/table", "job", "shop", "proof", "figure", "report", "text", "lan"},
 	"proof":             {"stats"},
+	"examples":          {},
+	"demo":              {"job", "shop"},
 	"main":              {"cli"},
 	"shop":              nil, // nil: everything but cli and web
 	"cli":               nil,

@@ -19,7 +19,7 @@ func TestJoinHandsOutTheCertificateAndNoKey(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := New(Options{Log: slog.New(slog.DiscardHandler), Network: Network{Plain: "http://192.168.1.20:8040", Secure: "https://192.168.1.20:8041", Authority: a}})
+	s, err := New(nil, Options{Log: slog.New(slog.DiscardHandler), Network: Network{Plain: "http://192.168.1.20:8040", Secure: "https://192.168.1.20:8041", Authority: a}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -55,8 +55,29 @@ func (s *Server) printer(r *http.Request) *text.Printer {
 	if c, err := r.Cookie(langCookie); err == nil && text.Known(c.Value) {
 		lang = c.Value
 	}
-	return text.For(lang, text.SI)
+	return text.For(lang, s.system(r))
 }
+
+// system is the shop's system of units, read once and again when it was changed.
+func (s *Server) system(r *http.Request) text.System {
+	if u := s.units.Load(); u != nil {
+		return *u
+	}
+	u := text.SI
+	if s.bench != nil {
+		have, err := s.shopSettings(r)
+		if err != nil {
+			return u // not kept: asked again next time
+		}
+		if have.Units == string(text.US) {
+			u = text.US
+		}
+	}
+	s.units.Store(&u)
+	return u
+}
+
+func (s *Server) forgetSettings() { s.units.Store(nil) }
 
 // ours is a path of this server to go back to; anything else becomes the board.
 func ours(back string) string {

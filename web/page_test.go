@@ -20,7 +20,16 @@ var samples = map[string]sample{
 	"problem": {empty: problemView{Kind: "not_found"}, filled: problemView{Kind: "too_big", Args: []any{5}, Detail: "a <b> & c", Back: "/"}},
 }
 
+// sample is an empty and a filled view. A filled one that is dear to make is a
+// func(*testing.T) any.
 type sample struct{ empty, filled any }
+
+func (s sample) full(t *testing.T) any {
+	if f, ok := s.filled.(func(*testing.T) any); ok {
+		return f(t)
+	}
+	return s.filled
+}
 
 // TestEveryTemplateTakesEmptyAndFilledViews executes every page in every language
 // and system of units. html/template finds a misspelt field only then.
@@ -39,8 +48,9 @@ func TestEveryTemplateTakesEmptyAndFilledViews(t *testing.T) {
 			t.Errorf("page %s has no sample views: add them to samples", name)
 			continue
 		}
+		full := sm.full(t)
 		for c, set := range s.pages {
-			for which, view := range map[string]any{"empty": sm.empty, "filled": sm.filled} {
+			for which, view := range map[string]any{"empty": sm.empty, "filled": full} {
 				f := frame{sheet: sheet{Name: name, Title: "T", Cells: []cell{{Name: "N", Value: "<V>"}}, Saved: "10:42:07", View: view}, Lang: c.lang, Here: "/"}
 				var b bytes.Buffer
 				if err := set[name].ExecuteTemplate(&b, "layout", f); err != nil {
@@ -73,7 +83,7 @@ func TestAtMostOneSolidButton(t *testing.T) {
 	solid := regexp.MustCompile(`class="act"|class="act (?:[^"]*)"`)
 	for name, sm := range samples {
 		var b bytes.Buffer
-		f := frame{sheet: sheet{Name: name, View: sm.filled}, Lang: "en", Here: "/"}
+		f := frame{sheet: sheet{Name: name, View: sm.full(t)}, Lang: "en", Here: "/"}
 		set := s.pages[choice{"en", text.SI}]
 		if set[name] == nil {
 			continue // said by the test above

@@ -7,6 +7,9 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+
+	"proveout/shop"
+	"proveout/store"
 )
 
 // Problem is an answer that says no. A person is told what happened, what is
@@ -54,6 +57,20 @@ func asProblem(err error) *Problem {
 		return p
 	case errors.As(err, &tooBig):
 		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "too_big", Args: []any{tooBig.Limit}, Cause: err}
+	case errors.Is(err, errNobody):
+		return &Problem{Status: http.StatusForbidden, Kind: "locked", Cause: err}
+	case errors.Is(err, shop.ErrPIN):
+		return &Problem{Status: http.StatusForbidden, Kind: "wrong_pin", Cause: err}
+	case errors.Is(err, store.ErrNotFound):
+		return &Problem{Status: http.StatusNotFound, Kind: "not_found", Cause: err}
+	case errors.Is(err, store.ErrKeyUsed):
+		return &Problem{Status: http.StatusConflict, Kind: "key_used", Cause: err}
+	case errors.Is(err, store.ErrErased):
+		return &Problem{Status: http.StatusGone, Kind: "gone_for_good", Cause: err}
+	case errors.Is(err, store.ErrFull):
+		return &Problem{Status: http.StatusInsufficientStorage, Kind: "disk_full", Cause: err}
+	case errors.Is(err, shop.ErrBadCommand), errors.Is(err, store.ErrNoCapture):
+		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "bad_command", Detail: err.Error(), Cause: err}
 	case errors.Is(err, context.DeadlineExceeded):
 		return &Problem{Status: http.StatusServiceUnavailable, Kind: "too_long", Cause: err}
 	case errors.Is(err, context.Canceled):

@@ -2,12 +2,17 @@ package web
 
 import (
 	"cmp"
+	"crypto/rand"
 	"errors"
 	"log/slog"
 	"net/http"
 	"os"
 	"slices"
+	"sync/atomic"
 	"time"
+
+	"proveout/shop"
+	"proveout/text"
 )
 
 // Options are what the person who starts the workbench may choose.
@@ -21,29 +26,39 @@ type Options struct {
 	Network Network
 	Log     *slog.Logger     // nil: slog.Default
 	Now     func() time.Time // nil: time.Now
+	// DemoPIN is said on the page that asks for a PIN: only an invented shop has one.
+	DemoPIN string
 }
 
-// Server answers browsers. It keeps no state of its own beyond templates and
-// assets.
+// Server answers browsers. It keeps no state of its own beyond templates, assets
+// and the key that badges are signed with.
 type Server struct {
+	bench   *shop.Bench
 	o       Options
 	log     *slog.Logger
 	now     func() time.Time
 	assets  map[string]*asset
 	pages   pageSet
+	mux     *http.ServeMux
 	handler http.Handler
+	key     []byte // signs badges
+	started time.Time
+	boot    string // names this run: times of one run may be subtracted
+	units   atomic.Pointer[text.System]
 }
 
 // New makes the server. An error is a fault of the build: a template or asset
 // that does not read.
-func New(o Options) (*Server, error) {
-	s := &Server{o: o, log: o.Log, now: o.Now}
+func New(bench *shop.Bench, o Options) (*Server, error) {
+	s := &Server{bench: bench, o: o, log: o.Log, now: o.Now, key: make([]byte, 32), boot: "server-" + rand.Text()[:12]}
+	_, _ = rand.Read(s.key) // never fails: it ends the program instead
 	if s.log == nil {
 		s.log = slog.Default()
 	}
 	if s.now == nil {
 		s.now = time.Now
 	}
+	s.started = s.now()
 	if host, err := os.Hostname(); err == nil {
 		s.o.Names = append(slices.Clone(o.Names), host, host+".local")
 	}
@@ -54,12 +69,12 @@ func New(o Options) (*Server, error) {
 	if s.pages, err = loadPages(s.assets); err != nil {
 		return nil, err
 	}
-	mux := http.NewServeMux()
+	s.mux = http.NewServeMux()
 	for _, rt := range routes {
-		mux.Handle(rt.pattern, s.bound(rt))
+		s.mux.Handle(rt.pattern, s.bound(rt))
 	}
-	mux.Handle("/", s.bound(route{serve: notFound}))
-	s.handler = s.guard(mux)
+	s.mux.Handle("/", s.bound(route{serve: notFound}))
+	s.handler = s.guard(s.mux)
 	return s, nil
 }
 

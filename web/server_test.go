@@ -15,7 +15,7 @@ import (
 
 func server(t *testing.T) *Server {
 	t.Helper()
-	s, err := New(Options{Shop: "Quarry Lane Garage", Log: slog.New(slog.DiscardHandler)})
+	s, err := New(nil, Options{Shop: "Quarry Lane Garage", Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		t.Fatal(err)
 	}

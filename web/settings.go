@@ -1,0 +1,184 @@
+package web
+
+import (
+	"cmp"
+	"encoding/json"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"proveout/book"
+	"proveout/job"
+	"proveout/shop"
+	"proveout/text"
+)
+
+func init() {
+	routes = append(routes,
+		route{pattern: "GET /settings", serve: settings},
+		route{pattern: "POST /settings", serve: authored(saveSettings)},
+		route{pattern: "POST /settings/people", serve: authored(savePerson)},
+	)
+}
+
+type settingsPage struct {
+	Equipment []option
+	Access    []accessView
+	Limits    []limitView
+	Units     question
+	Language  []text.Language
+	Lang      string
+	ShopName  string
+	People    []shop.Person
+}
+
+type accessView struct{ ID, Name, Usual, Value string }
+
+// limitView is a limit of safety with what it may be set to.
+type limitView struct{ ID, Name, Unit, Usual, Value, Low, High string }
+
+// tightenable are the limits a shop may make stricter. Usual is the program's own;
+// Low and High bound what may be set, so that none can be loosened (issue: settings
+// may tighten a limit of safety, never loosen it).
+var tightenable = []struct {
+	id, unit         string
+	usual, low, high float64
+}{
+	{"supply_warn_v", "V", 12.2, 12.2, 13.0},
+	{"supply_hold_v", "V", 12.0, 12.0, 12.6},
+	{"supply_stop_v", "V", 11.5, 11.5, 12.2},
+	{"rest_s", "s", 30, 30, 300},
+}
+
+// shopSettings are the settings in force.
+func (s *Server) shopSettings(r *http.Request) (job.Settings, error) {
+	st, err := s.bench.State(r.Context(), shop.ShopJob)
+	if isNotThere(err) {
+		return job.Settings{}, nil
+	}
+	if err != nil {
+		return job.Settings{}, err
+	}
+	return st.Settings, nil
+}
+
+func settings(s *Server, w http.ResponseWriter, r *http.Request) error {
+	p := s.printer(r)
+	have, err := s.shopSettings(r)
+	if err != nil {
+		return err
+	}
+	books, err := book.Builtin()
+	if err != nil {
+		return err
+	}
+	g := &settingsPage{Language: text.Languages(), Lang: p.Lang(), ShopName: cmp.Or(have.ShopName, s.o.Shop)}
+	names, access := map[string]string{}, map[string]book.Access{}
+	for _, b := range books {
+		for id, name := range b.Equipment {
+			names[id] = name
+		}
+		for id, a := range b.Access {
+			access[id] = a
+		}
+	}
+	for _, id := range sortedKeys(names) {
+		g.Equipment = append(g.Equipment, option{Value: id, Label: firstUpper(names[id]), On: len(have.Equipment) == 0 || slices.Contains(have.Equipment, id)})
+	}
+	for _, id := range sortedKeys(access) {
+		v := accessView{ID: id, Name: firstUpper(access[id].Name), Usual: p.Number(access[id].Easy.Value, 0)}
+		if m, ok := have.AccessMinutes[id]; ok {
+			v.Value = strconv.FormatFloat(m, 'f', -1, 64)
+		}
+		g.Access = append(g.Access, v)
+	}
+	for _, l := range tightenable {
+		decimals := 1
+		if l.unit == "s" {
+			decimals = 0
+		}
+		v := limitView{ID: l.id, Name: p.T("limit." + l.id), Unit: l.unit, Usual: p.Number(l.usual, decimals), Low: strconv.FormatFloat(l.low, 'f', -1, 64), High: strconv.FormatFloat(l.high, 'f', -1, 64)}
+		if m, ok := have.Thresholds[l.id]; ok {
+			v.Value = strconv.FormatFloat(m, 'f', -1, 64)
+		}
+		g.Limits = append(g.Limits, v)
+	}
+	g.Units = ask(p, "units", "settings.units", false, []string{cmp.Or(have.Units, "si")}, "si", "us")
+	if g.People, err = s.bench.People(r.Context()); err != nil {
+		return err
+	}
+	return s.page(w, r, sheet{Name: "settings", Title: p.T("settings.title"), View: g, Styles: []string{"job.css", "reception.css"}, Cells: []cell{{Name: s.o.Shop, Value: p.T("settings.title"), Grow: true}}})
+}
+
+func saveSettings(s *Server, w http.ResponseWriter, r *http.Request, a author) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	f := r.PostForm
+	set, err := settingsOf(f)
+	if err != nil {
+		return err
+	}
+	body, err := json.Marshal(set)
+	if err != nil {
+		return err
+	}
+	if _, err := s.write(r, shop.ShopJob, job.SettingsChangedType, json.RawMessage(body), a); err != nil {
+		return err
+	}
+	s.forgetSettings()
+	if lang := f.Get("lang"); text.Known(lang) {
+		setCookie(w, langCookie, lang)
+	}
+	http.Redirect(w, r, "/settings", http.StatusSeeOther)
+	return nil
+}
+
+// settingsOf reads the form. A limit of safety outside its bounds is refused and
+// never clipped in silence.
+func settingsOf(f url.Values) (job.Settings, error) {
+	set := job.Settings{Equipment: f["equipment"], AccessMinutes: map[string]float64{}, Thresholds: map[string]float64{}, Units: f.Get("units"), ShopName: clip(words(f, "shop_name"), 100)}
+	for name := range f {
+		id, ok := strings.CutPrefix(name, "access.")
+		typed := strings.TrimSpace(f.Get(name))
+		if !ok || typed == "" {
+			continue
+		}
+		m, err := strconv.ParseFloat(strings.ReplaceAll(typed, ",", "."), 64)
+		if err != nil || !(m >= 0 && m <= 1000) {
+			return set, badField(name)
+		}
+		set.AccessMinutes[id] = m
+	}
+	for _, l := range tightenable {
+		typed := strings.TrimSpace(f.Get("limit." + l.id))
+		if typed == "" {
+			continue
+		}
+		v, err := strconv.ParseFloat(strings.ReplaceAll(typed, ",", "."), 64)
+		if err != nil || !(v >= l.low && v <= l.high) {
+			return set, &Problem{Status: http.StatusUnprocessableEntity, Kind: "limit_loosened", Args: []any{typed, strconv.FormatFloat(l.low, 'f', -1, 64), strconv.FormatFloat(l.high, 'f', -1, 64)}}
+		}
+		set.Thresholds[l.id] = v
+	}
+	return set, nil
+}
+
+// savePerson adds somebody who works here, or changes a PIN.
+func savePerson(s *Server, w http.ResponseWriter, r *http.Request, _ author) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	f := r.PostForm
+	person := shop.Person{ID: f.Get("id"), Name: clip(words(f, "name"), 100), Role: "technician", Gone: f.Get("gone") == "yes"}
+	if person.ID == "" {
+		person.ID = opaque("p", person.Name, f.Get("rev"))
+	}
+	if err := s.bench.PutPerson(r.Context(), person, f.Get("pin")); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/settings", http.StatusSeeOther)
+	return nil
+}

@@ -1,0 +1,219 @@
+package web
+
+import (
+	"encoding/json"
+	"math"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"proveout/job"
+	"proveout/shop"
+	"proveout/text"
+)
+
+func init() {
+	samples["job"] = sample{empty: &jobPage{Stage: stageStates{"open", "open", "open", "open", "open", "open", "open"}}, filled: func(t *testing.T) any { return filledJob(t) }}
+	samples["board"] = sample{empty: &boardPage{}, filled: boardPageOf(sampleBoard(), text.For("en", text.SI), sampleNow)}
+	samples["reception"] = sample{empty: &receptionPage{}, filled: func(t *testing.T) any { return filledReception(t) }}
+	samples["reading"] = sample{empty: &readingPage{}, filled: &readingPage{ID: "j", Again: 3, Test: &readingTest{
+		ID: "plug_gap", Name: "Plug gap", Do: "Measure all four.", Hazards: []shop.HazardAnswer{{Word: "NOTICE", Text: "Threads."}},
+		Cells: []readingCell{{Key: "cyl1", Label: "Cylinder 1", Focus: true}}, Units: []unitKey{{"mm", "mm", true}, {"in", "in", false}}, States: []option{{Value: "idle", Label: "Idle", On: true}}}}}
+	samples["library"] = sample{empty: &libraryPage{}, filled: &libraryPage{Own: []lineView{{Text: "x"}}, Procedures: []procedureView{{Title: "P", Steps: 3}},
+		Books: []bookView{{ID: "b", Title: "B", Version: "1", Suspects: []lineView{{Text: "s", By: "w"}}, Tests: []bookTest{{Name: "t", Words: []string{"DANGER"}}}, Sources: []lineView{{Text: "EST", By: "e"}}}}}}
+	samples["own"] = sample{empty: &ownPage{}, filled: &ownPage{Job: "j", Per: question{Title: "Per", Options: []option{{Value: "a", Label: "A"}}}}}
+	samples["settings"] = sample{empty: &settingsPage{}, filled: &settingsPage{Equipment: []option{{Value: "a", Label: "A", On: true}}, Access: []accessView{{ID: "a", Name: "A"}}, Limits: []limitView{{ID: "rest_s", Name: "R"}},
+		Language: text.Languages(), Lang: "de", People: []shop.Person{{Name: "Ines", Gone: true}}}}
+	samples["who"] = sample{empty: whoPage{First: true}, filled: whoPage{People: []shop.Person{{ID: "p", Name: "Ines"}}, Held: "type=note", Then: "/jobs/1/entries", Wrong: true, Demo: "2468"}}
+}
+
+var sampleNow = time.Date(2026, 11, 25, 10, 42, 0, 0, time.UTC)
+
+// example is the answer to an example of the repository, worked out once.
+var example = func() func(t *testing.T) *shop.Answer {
+	var once sync.Once
+	var a *shop.Answer
+	var err error
+	return func(t *testing.T) *shop.Answer {
+		t.Helper()
+		once.Do(func() { a, err = shop.Diagnose("../examples/02-one-placement-only", shop.Options{}) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		return a
+	}
+}()
+
+// filledView is a job's view with something in every field a page shows.
+func filledView(t *testing.T) *shop.JobView {
+	t.Helper()
+	const wall = "2026-11-25T10:31:00Z"
+	raw := func(s string) json.RawMessage { return json.RawMessage(s) }
+	return &shop.JobView{
+		Job: "j1", Rev: 7, Title: "2417", Kind: "diagnosis", Opened: wall,
+		Board:     shop.BoardRow{Promised: "2026-11-26T16:00:00Z", MinutesLeft: -12, Bay: "Bay 2", Who: "Ines", In: []string{"p-ines"}},
+		Vehicle:   shop.VehicleView{Plate: "QL 417 C", Words: "Torvane Brisk 1.6 2019", Form: raw(`{"make":"Torvane","year":2019,"engine":{"cylinders":4,"boosted":false}}`)},
+		Complaint: raw(`{"said":"It \"stumbles\" <b>","symptoms":["misfire_load"],"conditions":{"lamp":"flashing","state":["load","idle"],"gear":3}}`),
+		History:   raw(`{"facts":{"oil_use":"no"},"notes":["towed","car: driven: front"]}`),
+		Stages:    []shop.Stage{{ID: "complaint", State: "done"}, {ID: "evidence", State: "done"}, {ID: "suspects", State: "now"}, {ID: "next_test", State: "open"}, {ID: "correction", State: "open"}, {ID: "proof", State: "open"}},
+		Next:      shop.Action{ID: "test", Label: "Burn time", Href: "reading"},
+		Items:     []shop.ItemView{{Item: 1, Kind: "capture", Name: "c.csv", Author: "p-ines", Wall: wall, SetAside: "wrong coil", Notes: []string{"a", "b", "c"}}, {Item: 2, Kind: "reading", Author: "p-ines", Wall: wall}},
+		Answer:    example(t), Minutes: job.Minutes{Agreed: 90, Worked: 102},
+		Choices:     []job.Choice{{Said: job.Said[job.TestChosen]{Wall: wall, What: job.TestChosen{Test: "burn_time_snap", Subject: "cyl2"}}}},
+		Tests:       []job.TestDone{{Test: "burn_time_snap", Subject: "cyl2", Started: wall}},
+		Parts:       []job.PartState{{Said: job.Said[job.PartUsed]{What: job.PartUsed{Name: "spark plug", Number: "TB-7714"}}, Fitted: true}},
+		Corrections: []job.Said[job.Corrected]{{Author: "p-ines", Wall: wall, What: job.Corrected{Done: "plugs renewed"}}},
+		Notes:       []job.Said[job.Note]{{Author: "p-tom", Wall: wall, What: job.Note{Text: "<script>alert(1)</script>"}}},
+		Dangerous:   &job.Said[job.Dangerous]{What: job.Dangerous{Text: "rear brakes open"}},
+		Interrupted: &job.Said[job.Interrupted]{Wall: wall, What: job.Interrupted{State: "s", Card: "c"}},
+		Runs:        []job.Run{{ID: "r1", Procedure: "epb_caliper_pads"}},
+		People:      map[string]string{"p-ines": "Ines Varga", "p-tom": "Tom Aldous"},
+		Entries: []shop.EntryView{{ID: "e1", Type: job.NoteType, Author: "p-tom", Wall: wall, Payload: raw(`{"text":"x"}`)}, {ID: "e2", Type: "made_up@9", Author: "p-ines", Wall: "yesterday", Payload: raw(`{"item":3}`)},
+			{ID: "e3", Type: job.SetAsideType, Undone: true, Payload: raw(`{"item":1,"reason":"r"}`)}},
+		Count: 3,
+	}
+}
+
+func filledJob(t *testing.T) *jobPage {
+	return jobPageOf(filledView(t), text.For("en", text.SI), sampleNow, "p-ines")
+}
+
+func filledReception(t *testing.T) *receptionPage {
+	t.Helper()
+	g, err := reception(text.For("en", text.SI), knownOf(filledView(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+func sampleBoard() *shop.BoardView {
+	return &shop.BoardView{Rev: 9, Rows: []shop.BoardRow{
+		{Job: "a", Title: "2407", Open: true, Stage: "procedure", Dangerous: "brakes open", Plate: "QL 407 B", Promised: "2026-11-25T14:30:00Z", Approved: 60, MinutesLeft: 30, WaitsForPart: "contactor", Next: shop.Action{ID: "make_safe"}},
+		{Job: "b", Title: "2417", Open: true, Stage: "suspects", Complaint: "It <i>stumbles</i>", Promised: "2026-11-25T13:00:00Z", Approved: 60, MinutesLeft: 12, Next: shop.Action{ID: "test", Label: "Burn time", Href: "reading", Minutes: 10}, Stages: []shop.Stage{{ID: "complaint", State: "done"}}},
+		{Job: "c", Open: true, Stage: "complaint", Erased: true, Practice: true, Interrupted: "x", ApprovalOpen: true, MinutesLeft: -3, Next: shop.Action{ID: "add_evidence", Href: "add"}},
+		{Job: "d", Open: true, Stage: "made_up", Next: shop.Action{ID: "made_up", Label: "Do a thing"}},
+	}}
+}
+
+// TestBoardPutsWhatMustNotBeLeftFirst, and says what is promised next.
+func TestBoardPutsWhatMustNotBeLeftFirst(t *testing.T) {
+	g := boardPageOf(sampleBoard(), text.For("en", text.SI), sampleNow)
+	if len(g.Dangerous) != 1 || g.Dangerous[0].No != "2407" || !g.Dangerous[0].Solid {
+		t.Fatalf("dangerous: %+v", g.Dangerous)
+	}
+	if want := "One must not be left. 2417 is promised first: 13:00. 12 min of approval left."; g.Headline != want {
+		t.Errorf("headline %q, want %q", g.Headline, want)
+	}
+	n := 0
+	for _, st := range g.Stages {
+		n += len(st.Rows)
+		for _, r := range st.Rows {
+			if r.Href == "" || r.Label == "" {
+				t.Errorf("job %s has no next action: %+v", r.Job, r)
+			}
+		}
+	}
+	if n != 3 {
+		t.Errorf("%d of 3 other jobs are on the board", n)
+	}
+	if row := g.Stages[0].Rows[0]; row.Href != "/jobs/c/complaint" {
+		t.Errorf("a job without a complaint is asked about, not measured: %s", row.Href)
+	}
+}
+
+// TestLedgerMultipliesOut: prior odds times every factor of a row are its odds now,
+// so that the account on the page can be checked by hand.
+func TestLedgerMultipliesOut(t *testing.T) {
+	a := example(t)
+	m := movedBy(a)
+	for _, s := range a.Suspects[:8] {
+		product := 1.0
+		for _, f := range m.of[s.ID] {
+			product *= f
+		}
+		odds := func(x float64) float64 { return x / (1 - x) }
+		if got, want := math.Log(odds(s.Before)*product), math.Log(odds(s.Chance)); math.Abs(got-want) > 1.2 {
+			t.Errorf("%s: intake and factors give log odds %.2f, the chance has %.2f", s.ID, got, want)
+		}
+	}
+	g := ledger(a, text.For("en", text.SI))
+	if len(g.Columns) == 0 || len(g.Columns) > maxColumns || len(g.Rows) == 0 || len(g.Rows) > maxRows {
+		t.Fatalf("%d columns, %d rows", len(g.Columns), len(g.Rows))
+	}
+	for _, r := range g.Rows {
+		if len(r.Cells) != len(g.Columns) {
+			t.Errorf("%s has %d cells under %d columns", r.ID, len(r.Cells), len(g.Columns))
+		}
+		for _, c := range append(r.Cells, r.Others) {
+			if c.W < 0 || c.W > 50 || c.X < 0 || c.X+c.W > 100 {
+				t.Errorf("%s: a bar from %.1f, %.1f wide, leaves its cell", r.ID, c.X, c.W)
+			}
+		}
+	}
+	if n := len(g.Rows) + g.Rest; n != len(a.Suspects) {
+		t.Errorf("%d suspects on the page, %d in the answer", n, len(a.Suspects))
+	}
+}
+
+func TestWeightsAndChances(t *testing.T) {
+	p := text.For("en", text.SI)
+	for f, want := range map[float64]string{5.94: "×5.9", 0.5: "÷2.0", 1.04: "even", 1 / 1.04: "even", 12.3: "×12", 0.01: "÷100", 0: "?", -1: "?", math.NaN(): "?"} {
+		if got := weight(f, p); got != want {
+			t.Errorf("weight of %v is %s, want %s", f, got, want)
+		}
+	}
+	for x, want := range map[float64]string{0: "<0.1 %", 0.004: "0.4 %", 0.7: "70 %", 0.995: ">99 %", 1: ">99 %"} {
+		if got := chance(x, p); got != want {
+			t.Errorf("chance of %v is %s, want %s", x, got, want)
+		}
+	}
+	if got := spans([]int{3, 5, 6, 7, 9, 10}, p); got != "3, 5 to 7, 9, 10" {
+		t.Errorf("items are written %s", got)
+	}
+}
+
+// TestEveryFindingIsOnThePage: a reading is in a row that speaks or in the quiet ones.
+func TestEveryFindingIsOnThePage(t *testing.T) {
+	a := example(t)
+	speaking, quiet := evidenceRows(a, text.For("en", text.SI))
+	if n := len(groups(a.Findings)); len(speaking)+len(quiet) != n {
+		t.Errorf("%d and %d rows of %d groups", len(speaking), len(quiet), n)
+	}
+	for _, r := range quiet {
+		if r.Odd {
+			t.Errorf("%s stands out and is folded away", r.Name)
+		}
+	}
+}
+
+// TestTimesOfTheRecord: today the clock, this week the day, otherwise the date; what
+// is no time is nothing.
+func TestTimesOfTheRecord(t *testing.T) {
+	p := text.For("en", text.SI)
+	for wall, want := range map[string]string{
+		"2026-11-25T09:05:00Z": "09:05", "2026-11-26T16:00:00Z": "Thu\u00a016:00", "2026-10-01T08:00:00Z": "1 Oct 2026, 08:00", "yesterday": "", "": "",
+	} {
+		if got := moment(wall, sampleNow, p); got != want {
+			t.Errorf("%s is written %q, want %q", wall, got, want)
+		}
+	}
+	if got := minutesSince("2026-11-25T11:42:00Z", sampleNow); got != 0 {
+		t.Errorf("a clock an hour ahead gives %v minutes", got)
+	}
+	if got := minutesSince("2026-11-25T10:27:00Z", sampleNow); got != 15 {
+		t.Errorf("a quarter of an hour is %v minutes", got)
+	}
+}
+
+func TestActionsStayOnThisServer(t *testing.T) {
+	for href, want := range map[string]string{"": "/jobs/1", "#next": "/jobs/1#next", "add": "/jobs/1/add", "procedures/r1": "/jobs/1/procedures/r1", "/library": "/library"} {
+		if got := actionHref("/jobs/1", href); got != want {
+			t.Errorf("%q goes to %s, want %s", href, got, want)
+		}
+	}
+	if got := slug("Hose, Charge-Air (ü)"); got != "hose_charge_air" || strings.Contains(slug("../x"), ".") {
+		t.Errorf("slug is %s", got)
+	}
+}
