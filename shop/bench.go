@@ -35,6 +35,7 @@ type Bench struct {
 	people  peopleShelf
 	runs    runShelf
 	ahead   aheads
+	reads   readShelf
 	beside  atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
