@@ -44,7 +44,7 @@ var mayImport = map[string][]string{
 	"procedure/checker": {"procedure"},
 	"procedure/watch":   {"procedure", "unit"},
 	"procedure/runner":  {"procedure", "procedure/watch", "unit"},
-	"procedure/player":  {"procedure", "procedure/runner", "procedure/watch"},
+	"procedure/player":  {"procedure", "procedure/checker", "procedure/runner", "procedure/watch"},
 	"procedure/paper":   {"procedure"},
 	"procedure/compare": {"procedure", "unit"},
 	"store":             {"job"},
