@@ -295,15 +295,22 @@ func (e *Engine) refresh(pairs bool) error {
 	if !(w.z > 0) || math.IsInf(w.z, 0) {
 		return fmt.Errorf("the odds cannot be told: the weights of all hypotheses add up to %g; set the last reading aside", w.z)
 	}
-	// "Something not listed" keeps a floor of the total.
-	listed := w.z - w.zOther
-	other := math.Max(w.zOther, listed*e.m.limits.NotListedFloor/(1-e.m.limits.NotListedFloor))
-	z := listed + other
+	other, z := e.masses()
 	e.none, e.other = atLeast(w.zNone/z), atLeast(other/z)
 	for i, v := range w.m1 {
 		e.chance[i] = atLeast(v / z)
 	}
 	return nil
+}
+
+// masses are the weight of "something not listed", which keeps a floor of the
+// total, and the total. They are summed up, not taken from each other: where
+// every listed cause is all but impossible, nothing would be left of it.
+func (e *Engine) masses() (other, z float64) {
+	w := e.w
+	listed := w.zNone + w.zSize[1] + w.zSize[2] + w.zSize[3]
+	other = math.Max(w.zOther, listed*e.m.limits.NotListedFloor/(1-e.m.limits.NotListedFloor))
+	return other, listed + other
 }
 
 // atLeast keeps a chance off a silent zero or one.

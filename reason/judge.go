@@ -33,8 +33,7 @@ func (e *Engine) Answer() (*Answer, error) {
 	a := &Answer{Limits: e.m.limits.Table(), Notes: append([]string(nil), e.m.notes...), Uncounted: e.uncounted()}
 	a.NothingWrong, a.NotListed = e.none, e.other
 	a.Outside = e.prior.tail
-	listed := e.w.z - e.w.zOther
-	z := listed / (1 - e.other)
+	_, z := e.masses()
 	a.TwoOrMore = (e.w.zSize[2] + e.w.zSize[3]) / z
 	a.TwoOrMoreBefore = e.twoBefore
 	a.DoubtBits = e.doubt()
@@ -81,7 +80,7 @@ func (e *Engine) Answer() (*Answer, error) {
 // doubt is the entropy over all hypotheses in bits.
 func (e *Engine) doubt() float64 {
 	w := e.w
-	z := (w.z - w.zOther) / (1 - e.other)
+	other, z := e.masses()
 	h := 0.0
 	add := func(mass float64) {
 		if p := mass / z; p > 0 {
@@ -89,7 +88,7 @@ func (e *Engine) doubt() float64 {
 		}
 	}
 	add(w.zNone)
-	add(e.other * z)
+	add(other)
 	n := w.n
 	for i := range n {
 		add(math.Exp(w.a[i] - w.lnRef))

@@ -58,10 +58,7 @@ func newPredictor(e *Engine) *predictor {
 
 // ready takes over the masses of the field after a pass with pairs.
 func (p *predictor) ready() {
-	w := p.e.w
-	listed := w.z - w.zOther
-	p.otherM = math.Max(w.zOther, listed*p.e.m.limits.NotListedFloor/(1-p.e.m.limits.NotListedFloor))
-	p.z = listed + p.otherM
+	p.otherM, p.z = p.e.masses()
 }
 
 // load prepares the rows of a test: what its outcomes will be under each fault
