@@ -36,10 +36,20 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	names := findingNames(a)
 	writeLeft(p, a, names, all)
 	writeNext(p, a, all)
+	writeChangeMind(p, a, all)
+	if all {
+		writeVersus(p, a, names)
+	}
 	writeConflicts(p, a)
 	writeRuledOut(p, a, all)
 	writeItems(p, a, all)
 	writeLeftOut(p, a)
+	if all {
+		p.head("Figures in force")
+		for _, l := range a.Limits {
+			p.para(fmt.Sprintf("  %-20s %-7s ", l.Name, figures(l.Value)), l.Says+" ("+l.Source+")", 31)
+		}
+	}
 	if len(a.Notes) > 0 && all {
 		p.head("Notes from reading the files")
 		for _, n := range a.Notes {
@@ -224,8 +234,46 @@ func spread(f float64) float64 {
 	return f
 }
 
+// writeChangeMind tells which results of the next tests would put another
+// suspect first.
+func writeChangeMind(p *page, a *shop.Answer, all bool) {
+	if a.Stopped || len(a.ChangeMind) == 0 {
+		return
+	}
+	p.head("What would change this")
+	for i, c := range a.ChangeMind {
+		if i == 3 && !all {
+			p.para("  ", fmt.Sprintf("%d more (--all lists them).", len(a.ChangeMind)-i), 2)
+			break
+		}
+		p.para("  · ", c+".", 4)
+	}
+}
+
+// writeVersus tells item by item why the first suspect stands before the second.
+func writeVersus(p *page, a *shop.Answer, names map[string]string) {
+	v := a.Versus
+	if v == nil {
+		return
+	}
+	text := map[string]string{}
+	for _, s := range a.Suspects {
+		text[s.ID] = s.Text
+	}
+	p.head("Why the first before the second")
+	p.para("  ", fmt.Sprintf("%s is %s times as likely as %s, each taken alone:", upper(text[v.First]), figure(v.Ratio), text[v.Second]), 2)
+	for _, m := range v.Items {
+		if w := weight(m.Factor); w != "even" {
+			p.para(fmt.Sprintf("  %-8s ", w), name(names, m.Finding), 11)
+		}
+	}
+}
+
 func writeNext(p *page, a *shop.Answer, all bool) {
 	p.head("What to do next")
+	if a.Replace != "" {
+		defer p.para("  ", a.Replace, 2)
+	}
 	switch {
 	case a.Stopped && repaired(a):
 		p.para("  ", "The cause is shown and put right: no further test. Measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
@@ -242,7 +290,11 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 			break
 		}
 		p.para(fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s (%s)", n.Name, subjectWords(n.Subject)), 5)
-		p.para("     ", fmt.Sprintf("%.0f min. Chance this ends it: %s.", n.Minutes, chance(n.EndsIt)), 5)
+		line := fmt.Sprintf("%.0f min. Chance this ends it: %s.", n.Minutes, chance(n.EndsIt))
+		if a.Order == "cost" || all {
+			line += fmt.Sprintf(" Expected to a finished repair: %.0f min, parts included.", n.Cost)
+		}
+		p.para("     ", line, 5)
 		if i > 0 && !all {
 			continue
 		}

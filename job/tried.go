@@ -2,6 +2,7 @@ package job
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -31,6 +32,8 @@ type Search struct {
 	Order   string `yaml:"order" alone:"yes"` // ends (default), bits, cost
 	StopAt  string `yaml:"stop_at"`           // "95 %"; the program's own where empty
 	ShownAt string `yaml:"shown_at"`
+	// Open is access of the book that is open already: it is not paid again.
+	Open []string `yaml:"open"`
 }
 
 // TriedPart is one entry of tried, checked.
@@ -52,6 +55,7 @@ type TriedPart struct {
 type SearchPlan struct {
 	Order           string
 	StopAt, ShownAt float64
+	Open            []string
 }
 
 var (
@@ -170,6 +174,18 @@ func (r *resolver) search() {
 	out.Order, _ = r.word(w.Order, orderWords, "search", "order")
 	out.StopAt, _ = r.share(w.StopAt, true, "search", "stop_at")
 	out.ShownAt, _ = r.share(w.ShownAt, true, "search", "shown_at")
+	var ids []string
+	for _, b := range r.in.Books {
+		ids = slices.AppendSeq(ids, maps.Keys(b.Access))
+	}
+	for i, o := range w.Open {
+		if id := ident(o); slices.Contains(ids, id) {
+			out.Open = append(out.Open, id)
+		} else {
+			slices.Sort(ids)
+			r.err(fmt.Sprintf("the fault books know no access %s; there are: %s", strict.Quote(o), strings.Join(ids, ", ")), "search", "open", i)
+		}
+	}
 	for name, v := range map[string]*float64{"stop_at": &out.StopAt, "shown_at": &out.ShownAt} {
 		if *v > 0 && *v < 0.5 {
 			r.err("is below 50 %: what is likelier not so can end no search; the program's own is used", "search", name)

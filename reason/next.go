@@ -37,12 +37,18 @@ func (e *Engine) next(a *Answer) error {
 		sortCandidates(repeats, e.o.Rank)
 	}
 	cands = append(e.retakes(a, r), withRepeats(cands, repeats, e.o.Tests)...)
+	var changes []change
 	for _, c := range cands[:min(e.o.Tests, len(cands))] {
-		nt, err := e.describe(a, c)
+		nt, more, err := e.describe(c)
 		if err != nil {
 			return err
 		}
 		a.Next = append(a.Next, nt)
+		changes = append(changes, more...)
+	}
+	sort.SliceStable(changes, func(x, y int) bool { return changes[x].chance > changes[y].chance })
+	for _, c := range changes {
+		a.ChangeMind = append(a.ChangeMind, c.text)
 	}
 	e.sayReplace(a, cands, costNow, first)
 	return nil

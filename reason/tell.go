@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"proveout/evidence"
 )
 
 // virtual is the factor of an outcome not yet had. share gives the part with
@@ -24,14 +26,20 @@ func (e *Engine) virtual(test, outcome int, share func(r int) float64) *factor {
 	return f
 }
 
+// change is an outcome of a test that would put another suspect first.
+type change struct {
+	chance float64
+	text   string
+}
+
 // describe puts a candidate into words: its outcomes, their chances and where
 // each would lead, worked out exactly.
-func (e *Engine) describe(a *Answer, c candidate) (NextTest, error) {
+func (e *Engine) describe(c candidate) (NextTest, []change, error) {
 	t := &e.m.tests[c.test]
 	b := t.at.Test
 	nt := NextTest{Test: t.at, Minutes: c.minutes, EndsIt: c.ends, Bits: c.bits, Score: c.score, Cost: c.cost, Missing: c.missing, Repeat: c.repeat}
 	before := e.leader()
-	var change []string
+	var changes []change
 	var old *slot
 	share := e.shareOf(c.test)
 	if c.slot >= 0 {
@@ -43,11 +51,12 @@ func (e *Engine) describe(a *Answer, c candidate) (NextTest, error) {
 		f := e.virtual(c.test, o, share)
 		f.put(e.w, 1)
 		if err := e.refresh(false); err != nil {
-			return nt, err
+			return nt, nil, err
 		}
 		leads, top := e.leadsTo(c.endsBy[o])
 		if top != before && c.chance[o] >= 0.005 {
-			change = append(change, fmt.Sprintf("%s on %s giving %q: %s", b.Name, t.at.Subject, b.Outcomes[o].Text, leads))
+			text := fmt.Sprintf("%s%s giving %q (chance %s): %s", b.Name, onSubject(t.at.Subject), b.Outcomes[o].Text, percent(c.chance[o]), leads)
+			changes = append(changes, change{c.chance[o], text})
 		}
 		nt.Outcomes = append(nt.Outcomes, OutcomeAhead{Outcome: &b.Outcomes[o], Chance: c.chance[o], LeadsTo: leads})
 		f.put(e.w, -1)
@@ -56,11 +65,17 @@ func (e *Engine) describe(a *Answer, c candidate) (NextTest, error) {
 		old.factor.put(e.w, 1)
 	}
 	if err := e.refresh(false); err != nil {
-		return nt, err
+		return nt, nil, err
 	}
-	a.ChangeMind = append(a.ChangeMind, change...)
 	nt.Why = e.why(c, t)
-	return nt, nil
+	return nt, changes, nil
+}
+
+func onSubject(s evidence.Subject) string {
+	if s.Kind == evidence.Engine || s.Kind == evidence.Vehicle {
+		return ""
+	}
+	return " on " + s.String()
 }
 
 // leader is the number of the leading suspect, or one of the two outside.

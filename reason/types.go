@@ -134,7 +134,8 @@ type Answer struct {
 	Leader, RunnerUp int
 	// Versus says item by item why the leader stands above the runner-up.
 	Versus Comparison
-	// ChangeMind are the outcomes of next tests which would put another suspect first.
+	// ChangeMind are the outcomes of next tests which would put another suspect
+	// first, the likeliest first.
 	ChangeMind []string
 	// Uncounted lists the findings that do not move the odds, with the reason.
 	Uncounted []Uncounted

@@ -36,6 +36,35 @@ type Answer struct {
 	// it holds. Then there are no next tests: the repair comes next, and its proof.
 	Stop    string `json:"stop"`
 	Stopped bool   `json:"stopped"`
+	// Order is what the next tests are ordered by: ends, bits or cost.
+	Order string `json:"order"`
+	// CostNow is the expected minutes to a finished repair when nothing more is
+	// tested; Replace says, with the numbers, when that is cheaper than testing.
+	CostNow float64 `json:"expected_minutes_without_testing"`
+	Replace string  `json:"replace,omitempty"`
+	// ChangeMind lists what would put another suspect first.
+	ChangeMind []string `json:"change_mind"`
+	// Versus is why the first suspect stands before the second: the factors of all
+	// items multiply to the ratio of the two, each alone.
+	Versus *VersusAnswer `json:"versus,omitempty"`
+	// Limits are the figures in force by which odds become words.
+	Limits []LimitAnswer `json:"limits"`
+}
+
+// VersusAnswer compares the first suspect with the second.
+type VersusAnswer struct {
+	First  string        `json:"first"`
+	Second string        `json:"second"`
+	Ratio  float64       `json:"ratio"`
+	Items  []MovedAnswer `json:"items"`
+}
+
+// LimitAnswer is one figure of judgement with its source.
+type LimitAnswer struct {
+	Name   string  `json:"name"`
+	Value  float64 `json:"value"`
+	Says   string  `json:"says"`
+	Source string  `json:"source"`
 }
 
 // VehicleAnswer is the vehicle of the job.

@@ -299,6 +299,7 @@ func (w *work) reasonOptions() reason.Options {
 	if o.Rank == "" {
 		o.Rank = reason.Rank(s.Order)
 	}
+	o.Open = append(slices.Clone(o.Open), s.Open...)
 	stop := s.StopAt
 	if w.o.StopAt > 0 {
 		stop = w.o.StopAt

@@ -26,7 +26,7 @@ func newAnswer(f *job.File, o Options) *Answer {
 		},
 		Complaint: ComplaintAnswer{Said: strings.TrimSpace(f.Complaint.Said), Symptoms: []string{}, States: []string{}, Facts: map[string]string{}},
 		Books:     []BookAnswer{}, Items: []ItemAnswer{}, Findings: []FindingAnswer{}, Suspects: []SuspectAnswer{}, RuledOut: []RuledOutAnswer{},
-		Conflicts: []ConflictAnswer{}, Next: []NextAnswer{}, LeftOut: []LeftOut{}, Notes: []NoteAnswer{}, Cautions: []CautionAnswer{},
+		Conflicts: []ConflictAnswer{}, Next: []NextAnswer{}, ChangeMind: []string{}, Limits: []LimitAnswer{}, LeftOut: []LeftOut{}, Notes: []NoteAnswer{}, Cautions: []CautionAnswer{},
 	}
 	if v, err := vehicle.ParseVIN(f.Vehicle.VIN); err == nil {
 		if hint := v.CheckHint(); hint != "" {
@@ -82,6 +82,7 @@ func (w *work) fill(r *reason.Answer) {
 	a.DoubtBits, a.NothingWrong, a.NotListed = round(r.DoubtBits), round(r.NothingWrong), round(r.NotListed)
 	a.TwoOrMore, a.Outside = round(r.TwoOrMore), round(r.Outside)
 	a.Stop = r.Stop
+	w.reckoning(r)
 	for _, n := range r.Notes {
 		w.note("", 0, n)
 	}
@@ -101,6 +102,29 @@ func (w *work) fill(r *reason.Answer) {
 		a.Group = g
 	}
 	a.Headline = headline(w, r)
+}
+
+// reckoning tells what the order of the tests, the stop and the lead rest on.
+func (w *work) reckoning(r *reason.Answer) {
+	a := w.answer
+	a.Order = string(w.reasonOptions().Rank)
+	if a.Order == "" {
+		a.Order = string(reason.ByEnding)
+	}
+	a.CostNow = round(r.CostNow)
+	if !a.Stopped {
+		a.Replace = r.Replace
+		a.ChangeMind = append(a.ChangeMind, r.ChangeMind...)
+	}
+	if r.RunnerUp >= 0 {
+		a.Versus = &VersusAnswer{First: r.Versus.A, Second: r.Versus.B, Ratio: round(math.Exp(r.Versus.LnRatio)), Items: []MovedAnswer{}}
+		for _, m := range r.Versus.Items {
+			a.Versus.Items = append(a.Versus.Items, MovedAnswer{Finding: m.Finding, Factor: round(m.Factor)})
+		}
+	}
+	for _, l := range r.Limits {
+		a.Limits = append(a.Limits, LimitAnswer{Name: l.Name, Value: l.Value, Says: l.Says, Source: l.Source})
+	}
 }
 
 // itemsOf gives the items some findings belong to, each once.
