@@ -171,8 +171,11 @@ func writeCoverage(p *page, a *shop.ProofAnswer) {
 				b += fmt.Sprintf(", %d ep.", c.Episodes)
 			}
 			n := fmt.Sprintf("%.0f of %.0f", c.Counted, c.Need)
-			if c.Before == 0 && c.Need == 0 && c.Driven == 0 {
+			switch {
+			case c.Need == 0 && c.Before == 0 && c.Driven == 0:
 				b, n = "not driven", ""
+			case c.Need == 0:
+				n = "not needed"
 			}
 			before += fmt.Sprintf("%20s", b)
 			after += fmt.Sprintf("%20s", n)

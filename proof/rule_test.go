@@ -1,7 +1,10 @@
 package proof
 
 import (
+	"fmt"
 	"math"
+	"os"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -83,5 +86,38 @@ func TestNeedByCell(t *testing.T) {
 	}
 	if need(Grid{}, Grid{}, 1) != (Grid{}) || need(before, eps, math.Inf(1)) != (Grid{}) {
 		t.Error("nothing before: nothing can be asked")
+	}
+}
+
+// The figures that docs/proof.md teaches are those of the program.
+func TestDocsFigures(t *testing.T) {
+	text, err := os.ReadFile("../docs/proof.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(text)
+	for _, x := range []int{1, 2, 3, 4, 5, 10} {
+		if row := fmt.Sprintf("| %d | %.2f |", x, Factor(x, Level)); !strings.Contains(page, row) {
+			t.Errorf("the page lacks %q", row)
+		}
+	}
+	for _, want := range []string{
+		fmt.Sprintf("192 × 0.82 = %.1f s", 192*Factor(5, Level)), fmt.Sprintf("(192/314)^5 = %.4f", CouldBeChance(5, 192, 122)),
+		fmt.Sprintf("Four episodes in 102 s: %.0f s for improved, %.0f s for proven", 102*Factor(4, Level), 102*times*Factor(4, Level)),
+		fmt.Sprintf("(%.0f s, our choice)", EpisodeGap), fmt.Sprintf("warm from %.0f °C", WarmFrom), fmt.Sprintf("(%.0f h, our choice)", workingDay/60.0),
+		fmt.Sprintf("at most %.0f s with %.0f min between", LampSeconds, LampRest/60), fmt.Sprintf("at most %g.", RatioLimit), fmt.Sprintf("one value in %g s", slowest),
+	} {
+		if !strings.Contains(strings.Join(strings.Fields(page), " "), want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	// "More than one in ten would pass": of drives kept for an episode at 0.1 a drive.
+	pass, kept := 0.0, 1-math.Exp(-0.1)
+	for x, p := 1, 0.1*math.Exp(-0.1); x < 20; x++ {
+		pass += p * math.Exp(-0.1*Factor(x, Level))
+		p *= 0.1 / float64(x+1)
+	}
+	if pass/kept < 0.10 {
+		t.Errorf("%.3f of unrepaired vehicles pass; the page says more than one in ten", pass/kept)
 	}
 }

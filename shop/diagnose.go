@@ -49,17 +49,7 @@ func Diagnose(dir string, o Options) (*Answer, error) {
 
 // readJob finds and reads the job file of a folder.
 func readJob(folder *intake.Folder) (*job.File, error) {
-	var names []string
-	for _, n := range job.Names {
-		if folder.Has(n) {
-			names = append(names, n)
-		}
-	}
-	name, err := job.Pick(names)
-	if err != nil {
-		return nil, err
-	}
-	data, err := folder.Bytes(name, job.MaxBytes)
+	name, data, err := jobText(folder)
 	if err != nil {
 		return nil, err
 	}

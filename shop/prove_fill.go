@@ -222,7 +222,10 @@ func (p *proving) headline() string {
 	case proof.CameBack:
 		return "It came back after the repair. Not fixed: go on with the diagnosis."
 	case proof.NotKnown:
-		return "Nothing can be proven by road yet. " + p.v.Lines[len(p.v.Lines)-1]
+		if !p.out.Conditions.Known {
+			return "Nothing can be proven by road yet: the fault conditions are not known."
+		}
+		return "Nothing can be proven by road yet: no episode before the repair is on record."
 	}
 	switch {
 	case !repaired && !plan.Prove.Practicable && !plan.Improve.Practicable:

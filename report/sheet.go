@@ -1,0 +1,101 @@
+package report
+
+import (
+	"time"
+
+	"proveout/figure"
+	"proveout/shop"
+)
+
+// Input is what a report is made from. Printed is the date on the page: it is
+// passed in, so that the same report is the same bytes.
+type Input struct {
+	Report  shop.ReportAnswer
+	Printed time.Time
+}
+
+// Sheet is a report in words, ready to be set.
+type Sheet struct {
+	Title    string
+	Shop     string
+	Practice bool
+	Head     []Fact
+	ID       []Fact
+	State    State
+	Parts    []Part
+	Sign     []string
+	Foot     string
+	Printed  time.Time
+
+	clip int // step of clips, once leaving things off is not enough
+}
+
+// State is where the job stands: its word and the square drawn beside it.
+type State struct {
+	Word   string
+	Square Square
+}
+
+// Square is the proof square: solid is settled, half in hand, hollow open.
+type Square string
+
+// Squares.
+const (
+	Solid  Square = "solid"
+	Half   Square = "half"
+	Hollow Square = "hollow"
+)
+
+// Fact is a name with its value in the head of the sheet.
+type Fact struct{ Name, Value string }
+
+// Part is one line of the ledger.
+type Part struct {
+	Name    string
+	Said    string // a person's own words
+	Key     string // the bold line for the customer
+	Notes   []Note
+	Table   *Table
+	Figures []figure.Drawing
+	Items   []Entry
+	// Keep: the words of this part are never left out (the proof, what is not proven).
+	Keep             bool
+	FiguresUnprinted bool
+}
+
+// Note is one small line for the reviewer, with its first words in bold. Here and
+// below, what is Unprinted is on the screen and left off the page, where it does not
+// fit.
+type Note struct {
+	Lead, Text string
+	Unprinted  bool
+}
+
+// say adds a note.
+func (p *Part) say(lead, text string) { p.Notes = append(p.Notes, Note{Lead: lead, Text: text}) }
+
+// Table is a table of values, one column a place.
+type Table struct {
+	Head []string
+	Rows []Row
+}
+
+// Row is one quantity.
+type Row struct {
+	Name      string
+	Cells     []Cell
+	Unprinted bool
+}
+
+// Cell is one value; Odd marks the one that was off.
+type Cell struct {
+	Text string
+	Odd  bool
+}
+
+// Entry is one item of evidence.
+type Entry struct {
+	Number    int
+	Text      string
+	Unprinted bool
+}

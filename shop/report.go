@@ -1,0 +1,169 @@
+package shop
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"slices"
+	"strings"
+
+	"proveout/intake"
+	"proveout/job"
+	"proveout/proof"
+	"proveout/trace"
+)
+
+// ReportAnswer is all that goes on the page for the customer and the reviewer:
+// what was agreed, found, put right and proven, and what it rests on.
+type ReportAnswer struct {
+	Job        string           `json:"job"`
+	Shop       string           `json:"shop"`
+	Technician string           `json:"technician"`
+	Opened     string           `json:"opened"`
+	Practice   bool             `json:"practice"`
+	Customer   CustomerAnswer   `json:"customer"`
+	Approvals  []ApprovalAnswer `json:"approvals"`
+	Diagnosis  *Answer          `json:"diagnosis"`
+	Proof      *ProofAnswer     `json:"proof"`
+	// Courses are the proof drives as curves, decimated.
+	Courses []CourseAnswer `json:"courses"`
+	// Fingerprint is the SHA-256 of what FingerprintOf names. For a job folder that
+	// is the list "hash, two blanks, path" of the job file and every capture, in
+	// order of the path: what sha256sum prints, hashed once more.
+	Fingerprint   string        `json:"fingerprint"`
+	FingerprintOf string        `json:"fingerprint_of"`
+	Inputs        []InputAnswer `json:"inputs"`
+}
+
+// CustomerAnswer is personal data.
+type CustomerAnswer struct {
+	Name  string `json:"name"`
+	Phone string `json:"phone"`
+}
+
+// ApprovalAnswer is work agreed.
+type ApprovalAnswer struct {
+	What string `json:"what"`
+	At   string `json:"at"`
+	How  string `json:"how"`
+	Who  string `json:"who"`
+}
+
+// InputAnswer is a file the report rests on.
+type InputAnswer struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+}
+
+// CourseAnswer is one proof drive as a curve: calculated load over time, least and
+// greatest value of each stretch, with the stretches inside the fault conditions.
+type CourseAnswer struct {
+	Item     int          `json:"item"`
+	File     string       `json:"file"`
+	As       string       `json:"as"` // before, found, after
+	T        []float64    `json:"t_s"`
+	LoadLow  []float64    `json:"load_low_pct"`
+	LoadHigh []float64    `json:"load_high_pct"`
+	Inside   [][2]float64 `json:"inside_s"`
+	Episodes []float64    `json:"episodes_s"`
+	Seconds  float64      `json:"seconds"`
+}
+
+// coursePoints is how many points a course is drawn with (our choice: a column of
+// a page is some 1000 dots wide).
+const coursePoints = 800
+
+// Report gathers the report of the job in a folder. Nothing in the folder is
+// changed.
+func Report(dir string, o Options) (*ReportAnswer, error) {
+	p, err := prove(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	f := p.file
+	r := &ReportAnswer{
+		Job: f.Job, Shop: f.Shop, Technician: f.Technician, Opened: f.Opened, Practice: f.Practice, Approvals: []ApprovalAnswer{},
+		Diagnosis: p.diagnosis, Proof: p.out, Courses: []CourseAnswer{}, Inputs: []InputAnswer{},
+	}
+	if c := f.Customer; c != nil {
+		r.Customer = CustomerAnswer{strings.TrimSpace(c.Name), strings.TrimSpace(c.Phone)}
+	}
+	for _, a := range f.Approvals {
+		r.Approvals = append(r.Approvals, ApprovalAnswer{a.What, a.At, a.How, a.Who})
+	}
+	p.courses(r)
+	return r, r.fingerprint(dir, p.diagnosis)
+}
+
+// courses draws the drives that were counted.
+func (p *proving) courses(r *ReportAnswer) {
+	add := func(log proof.Log, t proof.Tally, as string) {
+		if !t.Used {
+			return
+		}
+		c := CourseAnswer{Item: p.items[log.Name], File: log.Name, As: as, T: []float64{}, LoadLow: []float64{}, LoadHigh: []float64{}, Inside: [][2]float64{}, Episodes: []float64{}}
+		for _, b := range trace.NewPyramid(log.Load.V).View(0, len(log.Load.V), coursePoints) {
+			if b.Min == b.Min { // not NaN
+				c.T = append(c.T, round(log.Load.T[b.First]))
+				c.LoadLow, c.LoadHigh = append(c.LoadLow, round(b.Min)), append(c.LoadHigh, round(b.Max))
+			}
+		}
+		if n := len(log.Load.T); n > 0 {
+			c.Seconds = round(log.Load.T[n-1])
+		}
+		for _, s := range t.Climbs {
+			c.Inside = append(c.Inside, [2]float64{round(s.From), round(s.To)})
+		}
+		for _, e := range t.Episodes {
+			c.Episodes = append(c.Episodes, round(e.At))
+		}
+		r.Courses = append(r.Courses, c)
+	}
+	for i, t := range p.v.Before.Drives {
+		add(p.c.Before[i].Log, t, string(t.Role))
+	}
+	for i, t := range p.v.After.Drives {
+		add(p.c.After[i], t, "after")
+	}
+}
+
+// fingerprint hashes what the report rests on.
+func (r *ReportAnswer) fingerprint(dir string, a *Answer) error {
+	folder, err := intake.OpenFolder(dir)
+	if err != nil {
+		return err
+	}
+	defer folder.Close()
+	name, data, err := jobText(folder)
+	if err != nil {
+		return err
+	}
+	r.Inputs = append(r.Inputs, InputAnswer{name, fmt.Sprintf("%x", sha256.Sum256(data))})
+	for _, it := range a.Items {
+		if it.Kind == "capture" && it.SHA256 != "" && !slices.ContainsFunc(r.Inputs, func(x InputAnswer) bool { return x.File == it.File }) {
+			r.Inputs = append(r.Inputs, InputAnswer{it.File, it.SHA256})
+		}
+	}
+	slices.SortFunc(r.Inputs, func(a, b InputAnswer) int { return strings.Compare(a.File, b.File) })
+	var list strings.Builder
+	for _, x := range r.Inputs {
+		fmt.Fprintf(&list, "%s  %s\n", x.SHA256, x.File)
+	}
+	r.Fingerprint = fmt.Sprintf("%x", sha256.Sum256([]byte(list.String())))
+	r.FingerprintOf = fmt.Sprintf("%d files: the job file and its captures", len(r.Inputs))
+	return nil
+}
+
+// jobText finds and reads the job file of a folder.
+func jobText(folder *intake.Folder) (name string, data []byte, err error) {
+	var names []string
+	for _, n := range job.Names {
+		if folder.Has(n) {
+			names = append(names, n)
+		}
+	}
+	if name, err = job.Pick(names); err != nil {
+		return "", nil, err
+	}
+	data, err = folder.Bytes(name, job.MaxBytes)
+	return name, data, err
+}
