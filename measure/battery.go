@@ -23,6 +23,8 @@ const (
 	crankHz       = 50.0   // the sag of each compression (5-10 Hz) is then seen
 	inrushHz      = 1000.0 // the inrush dip lasts 15-50 ms (standards.md 8.4, trade.md 7)
 	inrushSeconds = 0.1    // debounce: a dip in inrush is not the same as sag (trade.md 7)
+	mostVolts     = 36.0   // a 24 V system charges at 28-29 V (from memory); the rest is room
+	deadVolts     = 7.0    // three dead cells of six leave 6.3 V (from memory)
 	chargingVolts = 13.2   // above, something charges (trade.md 7: 13.7-14.7 V; smart charging may go lower)
 	restRange     = 0.10   // V: a rested battery moves by less within the capture
 	noisyVolts    = 0.25   // V: more noise than this is no battery
@@ -146,12 +148,19 @@ func (g *battery) voltage(ch *trace.Channel) {
 	case level < 4 || level > 32 || level > 16.5 && level < 17.5:
 		g.refuse("battery.rested", evidence.ScaleUnsure, fmt.Sprintf("a level of %.3g V is that of no vehicle battery", level), fix)
 		return
+	case slices.Max(m) > mostVolts:
+		g.refuse("battery.rested", evidence.ScaleUnsure, fmt.Sprintf("it goes up to %.3g V, as no vehicle battery does", slices.Max(m)), fix)
+		return
 	case g.rate >= 1000 && g.sigma == 0 && allSame(v, g.clean):
 		g.refuse("battery.rested", evidence.WrongChannel, "the trace is flat to the last digit", fix)
 		return
 	case g.sigma > noisyVolts*math.Max(1, level/12.6):
 		g.refuse("battery.rested", evidence.WrongChannel, fmt.Sprintf("it jumps by %.2g V from sample to sample, as no battery does", g.sigma), fix)
 		return
+	}
+	if level < deadVolts {
+		g.flag(evidence.ScaleUnsure)
+		g.note(evidence.ScaleUnsure, true, "%s: %.3g V is less than a 12 V battery with three dead cells: is this the battery, and is the probe's scale right? Check with a meter", ch.Name, level)
 	}
 	if ch.FullScale > 0 && level > 0.99*ch.FullScale {
 		g.note(evidence.Clipped, true, "%s: the voltage is cut off at %.3g V", ch.Name, level)

@@ -84,6 +84,7 @@ type BrakeRest struct {
 	Side     string
 	From, To float64 // s
 	Seconds  float64
+	motor    int
 }
 
 // BrakeSide is what the movements of one motor say together.

@@ -229,7 +229,7 @@ func (b *brake) rests() {
 	for i := range b.run.Movements {
 		m := &b.run.Movements[i]
 		if p := last[m.motor]; p != nil {
-			b.run.Rests = append(b.run.Rests, BrakeRest{Side: m.Side, From: p.End, To: m.Start, Seconds: m.Start - p.End})
+			b.run.Rests = append(b.run.Rests, BrakeRest{Side: m.Side, From: p.End, To: m.Start, Seconds: m.Start - p.End, motor: m.motor})
 		}
 		last[m.motor] = m
 	}

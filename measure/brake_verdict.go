@@ -279,7 +279,7 @@ func (b *brake) read() {
 	short := math.Inf(1)
 	var at BrakeRest
 	for _, r := range b.run.Rests {
-		if r.Seconds < short {
+		if r.Seconds < short && r.Seconds > 1/b.rate && !b.sides[r.motor].refused {
 			short, at = r.Seconds, r
 		}
 	}

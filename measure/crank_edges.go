@@ -294,7 +294,7 @@ func (c *crank) degAt(t float64) float64 {
 func (c *crank) speed() {
 	ch := c.s.ch.Name
 	c.emit("crank.teeth", ch, evidence.WholeEngine, float64(c.run.TeethPerTurn), exact, int(c.run.Turns), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
-	c.note(ch, "", false, "%s: wheel with %s, found in %.1f turns; %s", ch, c.run.Wheel, c.run.Turns, c.w.went)
+	c.note(ch, "", c.w.guessed, "%s: wheel with %s, found in %.1f turns; %s", ch, c.run.Wheel, c.run.Turns, c.w.went)
 	if c.s.analog {
 		c.note(ch, "", false, "%s: the signal has no two clear levels (variable reluctance); the crossing of its middle was taken for the edge", ch)
 	}

@@ -131,6 +131,11 @@ func (c *crank) firingSlots() (float64, bool) {
 	return math.Mod(math.Atan2(sy, sx)*360/math.Pi+720, 720), true
 }
 
+// sayWhoseSync tells once what the cylinders' names rest on.
+func (c *crank) sayWhoseSync(ch string) {
+	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder 1, the trace cannot show", ch, c.sync.s.ch.Name)
+}
+
 // cylinders names the compressions where there is a sync: the speed is lowest at
 // the top of a compression, at which the cylinder is to fire.
 func (c *crank) cylinders() {
@@ -180,6 +185,12 @@ func (c *crank) misfire() {
 		c.refuse(feature, ch, whole, evidence.ScaleUnsure, fmt.Sprintf("the speed swings %g times a turn, as %g cylinders would; the job says %d", best.PerTurn, 2*best.PerTurn, c.n), "check the number of cylinders")
 		return
 	}
+	if len(cycles) >= fewestCycles && !c.starts {
+		if q := otherCount(orders, c.n); q > 0 {
+			c.refuse(feature, ch, whole, evidence.ScaleUnsure, fmt.Sprintf("the speed swings %g times a turn and hardly %g times: as %g cylinders make it swing; the job says %d", q, float64(c.n)/2, 2*q, c.n), "check the number of cylinders")
+			return
+		}
+	}
 	look := c.tr.misfires(c.n, from, end, firingRPM)
 	c.run.Firings, c.run.Misfires, c.run.SlotPct = look.firings, look.events, look.slot
 	if look.firings < fewestFired {
@@ -201,6 +212,9 @@ func (c *crank) misfire() {
 	rate := float64(k) / float64(n)
 	c.emit(feature, ch, whole, 100*rate, 100*(hi-lo)/(2*1.96), n, look.first, look.last)
 	at, synced := c.firingSlots()
+	if synced {
+		c.sayWhoseSync(ch)
+	}
 	f := 720 / float64(c.n)
 	per := map[int]int{}
 	for i := range c.run.Misfires {

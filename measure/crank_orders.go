@@ -114,6 +114,26 @@ func dominant(orders []Order) (best Order, over float64) {
 	return best, best.RPM / rest
 }
 
+// otherCount looks for the swing of another number of cylinders than the n that
+// are declared: an order that stands out of its neighbours threefold, while that of
+// n is less than a third of it and does not. 0 when there is none. Misfires of
+// single cylinders fill the low orders, without standing out of one.
+func otherCount(orders []Order, n int) float64 {
+	over := func(q float64) float64 { // times its neighbours
+		return orderOf(orders, q).RPM / math.Max(1e-12, (orderOf(orders, q-0.5).RPM+orderOf(orders, q+0.5).RPM)/2)
+	}
+	own := orderOf(orders, float64(n)/2)
+	if over(own.PerTurn) >= 3 {
+		return 0
+	}
+	for _, o := range orders {
+		if o.PerTurn >= 1.5 && o.PerTurn != own.PerTurn && over(o.PerTurn) >= 3 && o.RPM > 3*own.RPM {
+			return o.PerTurn
+		}
+	}
+	return 0
+}
+
 func orderOf(orders []Order, q float64) Order {
 	for _, o := range orders {
 		if o.PerTurn == q {

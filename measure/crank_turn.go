@@ -99,7 +99,7 @@ func (w *wheel) revolution(cams []camTrack, teeth int) (ok bool) {
 	case w.coded:
 		w.repeats, w.went = 1, "the order of wide and narrow pulses comes back once a turn"
 	case len(w.gaps) > 0 || w.extra > 0:
-		w.repeats, w.went = 1, "its mark is taken to pass once a turn; it is no wheel in common use"
+		w.repeats, w.guessed, w.went = 1, true, "its mark is taken to pass once a turn; it is no wheel in common use, so hold the speed against another instrument"
 	case teeth >= w.events && teeth%w.events == 0:
 		w.repeats, w.went = teeth/w.events, "the number of teeth is given"
 	default:

@@ -28,6 +28,7 @@ type wheel struct {
 	misfit    float64   // greatest difference of a share from whole pitches, in pitches
 	repeats   int       // in one revolution; 0 until known
 	went      string    // how the number of repeats was found
+	guessed   bool      // that it turns once in its pattern rests on nothing
 	listed    bool      // a wheel in common use
 }
 

@@ -158,6 +158,10 @@ func (c *cranked) speed() {
 		return
 	}
 	c.run.RPM = rpm
+	if early, late := c.halves(); math.Max(early, late) > (1+cranksEven)*math.Min(early, late) {
+		c.flags = append(c.flags, evidence.ConditionUnsure)
+		c.note(ch, evidence.ConditionUnsure, true, "%s: the current swings %.1f times a second at first and %.1f times later: the engine started, or this is not one cranking", ch, early, late)
+	}
 	c.res.Condition.SpeedRPM = math.Round(rpm)
 	for i := range c.res.Readings {
 		c.res.Readings[i].Condition.SpeedRPM = c.res.Condition.SpeedRPM
@@ -166,6 +170,31 @@ func (c *cranked) speed() {
 		c.note(ch, "", false, "%s: cranking at %.0f rpm, if the engine has %d cylinders as the job says", ch, rpm, c.n)
 	}
 	c.emit("cranking.speed", ch, evidence.WholeEngine, rpm, rpm*math.Hypot(se/m, 1e-3), len(d), c.run.Peaks[0].Sample, c.run.Peaks[len(c.run.Peaks)-1].Sample)
+}
+
+// halves counts how often a second the current rises through its own middle in the
+// first and the second half of the cranking. It does not follow the humps one by
+// one, so a change of speed does not lead it astray.
+func (c *cranked) halves() (early, late float64) {
+	a, b := c.bounds()
+	v := smoothed(c.y[a:b], c.period*c.hz/12)
+	mid := smoothed(c.y[a:b], 2*c.period*c.hz)
+	count := func(from, to int) float64 {
+		high, n := false, 0.0
+		swing := stats.MADSigma(v[from:to]) / 3
+		for i := from; i < to; i++ {
+			switch d := v[i] - mid[i]; {
+			case !high && d > swing:
+				high = true
+				n++
+			case high && d < -swing:
+				high = false
+			}
+		}
+		return n / float64(to-from) * c.hz
+	}
+	half := len(v) / 2
+	return count(0, half), count(half, len(v))
 }
 
 // syncs lists the times of the sync pulses, the middle of each, in seconds of the
@@ -271,6 +300,7 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 		p[i].Cylinder = order[((i-first)%c.n+c.n)%c.n]
 	}
 	c.run.Synced = true
+	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder 1, the trace cannot show", ch, c.sync.Name)
 	byCylinder := make([]int, c.n+1)
 	for k := range values {
 		byCylinder[order[((k-first)%c.n+c.n)%c.n]] = k

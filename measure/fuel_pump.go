@@ -21,7 +21,8 @@ const (
 	mostWindows   = 12
 	fewestBars    = 4
 	mostBars      = 16
-	patternStands = 6.0 // F ratio from which a pattern repeats with each turn
+	patternStands = 6.0  // F ratio from which a pattern repeats with each turn
+	pumpMostAmps  = 12.0 // trade.md 2.5: 4-9 A for port injection; the rest is room
 	pumpSlowest   = 1500.0
 	pumpFastest   = 15000.0
 )
@@ -54,7 +55,7 @@ func (g *fuel) pump(ch *trace.Channel) {
 	n := math.Max(1, math.Min(float64(len(m)), float64(len(m)*size)/g.rate))
 	if ch.Unit.Dim != unit.Current {
 		g.refuse("fuel.pump_current", evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale")
-	} else if !g.emit("fuel.pump_current", "A", level, math.Sqrt(math.Pow(spreadOf(m), 2)/n+g.step*g.step/12), len(m), first, last) {
+	} else if g.unlikePump(level); !g.emit("fuel.pump_current", "A", level, math.Sqrt(math.Pow(spreadOf(m), 2)/n+g.step*g.step/12), len(m), first, last) {
 		return
 	}
 	if g.rate < pumpHz {
@@ -62,6 +63,13 @@ func (g *fuel) pump(ch *trace.Channel) {
 		return
 	}
 	g.humps(v, first, last)
+}
+
+// unlikePump says when the current is more than a pump draws.
+func (g *fuel) unlikePump(level float64) {
+	if level > pumpMostAmps {
+		g.note(evidence.ScaleUnsure, true, "%s: %.3g A is more than a fuel pump draws (4-9 A usual): check the clamp's scale and its wire; if both are right, the pump is stiff", g.channel, level)
+	}
 }
 
 // pumpTurn is what one window of the current gave.

@@ -38,6 +38,7 @@ const (
 	restsAtSupply  = 0.4e-3 // s at the supply level mean that the driver is open
 	shortestOn     = 0.1e-3 // as in traits.go
 	longestOn      = 50e-3
+	quickestPeak   = 60e-6 // s: boosted injectors take 0.2 to 0.5 ms to their peak (from memory)
 )
 
 // injectorCapture measures each current channel, and each voltage channel for
@@ -254,7 +255,7 @@ func (g *injector) findStop(s *shot) {
 
 // driverOf names the driver type from the shape of most injections.
 func (g *injector) driverOf(amperes bool) (driver, why string) {
-	var boost, hold, sat, sharp, long, n int
+	var boost, hold, sat, sharp, long, spark, n int
 	for i := range g.pulses {
 		s := &g.pulses[i]
 		n++
@@ -268,6 +269,9 @@ func (g *injector) driverOf(amperes bool) (driver, why string) {
 		early := s.peakAt < 0.7*width && s.hold < 1.4*s.end && s.end < 1.4*s.hold && s.hold < holdShare*s.peak && s.hold > 0.05*s.peak && width-s.peakAt > 0.2*width
 		rises := s.riseCount >= 3
 		quick := s.fallTime < 0.25*width+3/g.rate
+		if amperes && s.peakAt < quickestPeak {
+			spark++
+		}
 		switch {
 		case rises && quick && amperes && s.slope > boostSlope && (early || s.peakAt < 0.6e-3) && s.peak > 2:
 			boost++
@@ -284,6 +288,8 @@ func (g *injector) driverOf(amperes bool) (driver, why string) {
 		return "", fmt.Sprintf("the pulses last %s ms; an injector is open for some milliseconds", round3(1e3*stats.Median(g.take(func(s shot) float64 { return s.stop - s.on }))))
 	case 2*sharp < n:
 		return "", "the pulses do not end sharply, as an injector current does at switch-off"
+	case 2*spark > n:
+		return "", fmt.Sprintf("it is at its highest after %s us: no injector's winding lets the current rise that fast; a spark's trace?", round3(1e6*stats.Median(g.take(func(s shot) float64 { return s.peakAt }))))
 	case 2*boost > n:
 		return Boosted, ""
 	case 2*hold > n:

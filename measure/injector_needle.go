@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -17,8 +18,15 @@ type stack struct {
 	n        int
 }
 
-// stacked averages v over events that start at the given times. Points are taken
-// by linear interpolation, no denser than 5 us.
+// place is where a moment near sample i lies, in samples: a recording with dead
+// time has no other way from time to sample.
+func (g *injector) place(i int, t float64) float64 {
+	return float64(i) + (t-g.seconds(i))*g.rate
+}
+
+// stacked averages v over events that start at the given places. Points are taken
+// by linear interpolation, no denser than 5 us. Events that the recording does not
+// hold whole are left out.
 func (g *injector) stacked(v []float64, sigma float64, at []float64, from, to float64) stack {
 	s := stack{dt: math.Max(5e-6, 1/g.rate), from: from}
 	m := int((to - from) / s.dt)
@@ -26,13 +34,14 @@ func (g *injector) stacked(v []float64, sigma float64, at []float64, from, to fl
 		return s
 	}
 	s.y = make([]float64, m)
-	t0 := g.seconds(0)
 	for _, a := range at {
-		x := (a + from - t0) * g.rate
+		x := a + from*g.rate
 		if x < 0 || int(x+float64(m)*s.dt*g.rate)+2 >= len(v) {
 			continue
 		}
-		ok := true
+		ok := slices.ContainsFunc(g.runs, func(r trace.Segment) bool {
+			return int(math.Min(a, x)) >= r.First && int(x+float64(m)*s.dt*g.rate)+2 < r.End
+		})
 		for _, q := range v[int(x) : int(x+float64(m)*s.dt*g.rate)+2] {
 			if math.IsNaN(q) || math.IsInf(q, 0) {
 				ok = false
@@ -79,8 +88,15 @@ type needle struct{ time, sd float64 }
 // kink finds the opening: the slope of the current falls until the needle strikes
 // its stop, then rises again. A plain coil's slope only ever falls.
 func (g *injector) kink() (needle, bool) {
-	on := g.take(func(s shot) float64 { return s.on })
 	width := stats.Median(g.take(func(s shot) float64 { return s.stop - s.on }))
+	peak := stats.Median(g.take(func(s shot) float64 { return s.peak }))
+	var on []float64
+	for _, s := range g.pulses {
+		// One that is shorter or lower than the others may have lost samples.
+		if math.Abs(s.stop-s.on-width) < 0.05*width && math.Abs(s.peak-peak) < 0.1*peak {
+			on = append(on, g.place(s.first, s.on))
+		}
+	}
 	s := g.stacked(g.p.v, g.p.sigma, on, 0.1*width, width-40e-6)
 	if s.n == 0 {
 		return needle{}, false
@@ -138,7 +154,7 @@ func (g *injector) closing(first, last int, few []evidence.Flag) {
 	var off []float64
 	free := longestClosing
 	for i, c := range g.opens {
-		off = append(off, c.off)
+		off = append(off, g.place(c.last, c.off))
 		if i > 0 {
 			free = math.Min(free, c.on-g.opens[i-1].off-0.1e-3)
 		}

@@ -110,6 +110,11 @@ func Capture(kind string, rec *trace.Recording, meta Meta) (Result, error) {
 	}
 	for _, k := range sampled() {
 		if k.id == kind {
+			if why := unevenTime(rec); why != "" && kind != ParameterLog {
+				res := refuseUneven(kind, why, rec, meta)
+				res.Kind, res.Recognised = kind, recognised
+				return res, nil
+			}
 			res, err := k.measure(rec, meta)
 			res.Kind, res.Recognised = kind, recognised
 			return res, err

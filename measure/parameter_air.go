@@ -2,12 +2,20 @@ package measure
 
 import (
 	"math"
+	"strings"
 
 	"proveout/evidence"
 	"proveout/stats"
 )
 
 const airGas = 287.05 // J/(kg K), dry air (ISO 2533)
+
+// mostUnboosted is the volumetric efficiency in percent that no engine without
+// boost exceeds (our choice; tuned intakes reach 110, from memory).
+const mostUnboosted = 120
+
+// leastFilled is what no engine that pulls falls below (our choice).
+const leastFilled = 20
 
 // air reads volumetric efficiency at wide throttle from airflow, speed and
 // displacement of a four-stroke:
@@ -58,5 +66,14 @@ func (l *logView) air(res *Result) {
 	}
 	ve := stats.Quantile(x, 0.75)
 	sd := math.Hypot(0.05*ve, spreadOf(x)/math.Sqrt(math.Max(1, l.seconds(len(x))/2)))
-	l.emit(res, feature, evidence.WholeEngine, "%", ve, sd, len(x), evidence.Load, rows, nil, maf, rpm)
+	var flags []evidence.Flag
+	if ve < leastFilled {
+		flags = append(flags, evidence.ScaleUnsure)
+		l.note(res, evidence.ScaleUnsure, true, maf, "%s: the engine would fill its cylinders to %.2g %% at wide throttle: no engine pulls so; a unit or scale of airflow, pressure or displacement is wrong", strings.TrimSpace(maf.Name), ve)
+	}
+	if !l.meta.Engine.Boosted && ve > mostUnboosted {
+		flags = append(flags, evidence.ScaleUnsure)
+		l.note(res, evidence.ScaleUnsure, true, maf, "%s: the engine would fill its cylinders to %.0f %% without a boost: airflow, engine speed or displacement is wrong", strings.TrimSpace(maf.Name), ve)
+	}
+	l.emit(res, feature, evidence.WholeEngine, "%", ve, sd, len(x), evidence.Load, rows, flags, maf, rpm)
 }

@@ -3,9 +3,17 @@ package measure
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"proveout/evidence"
 	"proveout/stats"
+	"proveout/unit"
+)
+
+// Limits of what a log can hold of a running engine (our choice).
+const (
+	coldestRunning = 20.0 // degC: after minutes of running; a thermostat that hangs open leaves 50 or more (from memory)
+	moduleVolts    = 6.0  // V: modules drop out below, trade.md 5.3: 7.5-8.5 V
 )
 
 // warmth reads the coolant temperature once it has settled: it has been within 6
@@ -45,7 +53,12 @@ func (l *logView) warmth(res *Result) {
 		return
 	}
 	m, sd, n := l.settled(x[from:], 0.5)
-	l.emit(res, feature, evidence.WholeEngine, "degC", m, math.Hypot(sd, 0.5), n, "", rows[from:], nil, p)
+	var flags []evidence.Flag
+	if u := p.Unit; u.FromSI(m) < coldestRunning && p.Unit.Dim == unit.Temperature {
+		flags = append(flags, evidence.ScaleUnsure)
+		l.note(res, evidence.ScaleUnsure, true, p, "%s: stands at %s while the engine runs: no engine stays that cold; sensor, its plug, or the unit of the column", strings.TrimSpace(p.Name), p.shown(m))
+	}
+	l.emit(res, feature, evidence.WholeEngine, "degC", m, math.Hypot(sd, 0.5), n, "", rows[from:], flags, p)
 	if x[0] < m-15 {
 		for i, v := range x {
 			if v >= 70 {
@@ -76,7 +89,12 @@ func (l *logView) voltage(res *Result) {
 	if n == 0 {
 		return
 	}
-	r := l.emit(res, "log.voltage_lowest", evidence.WholeEngine, "V", low, 0.05, n, "", nil, nil, p)
+	var flags []evidence.Flag
+	if low < moduleVolts {
+		flags = append(flags, evidence.ScaleUnsure)
+		l.note(res, evidence.ScaleUnsure, true, p, "%s: %.1f V is less than a module needs to answer: is this the supply, and is its unit right?", strings.TrimSpace(p.Name), low)
+	}
+	r := l.emit(res, "log.voltage_lowest", evidence.WholeEngine, "V", low, 0.05, n, "", nil, flags, p)
 	if r != nil {
 		r.From.First, r.From.Last = at, at
 	}

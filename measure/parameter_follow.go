@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"proveout/evidence"
 )
@@ -60,6 +61,14 @@ func (l *logView) follow(res *Result) {
 			best, lag = r, k
 		}
 	}
+	if best < goesAlong {
+		for _, id := range []string{EngineLoad, Airflow, ManifoldPress} {
+			if w := l.get(id); w != nil && l.alike(lead, w, rows) < goesAlong {
+				l.refuse(res, feature, evidence.WholeEngine, evidence.WrongChannel, fmt.Sprintf("%s goes along neither with the pulse width nor with %s: it does not look like a throttle", strings.TrimSpace(lead.Name), strings.TrimSpace(w.Name)), "check which column is the throttle")
+				return
+			}
+		}
+	}
 	m := math.Max(4, l.seconds(len(rows)))
 	sd := math.Max(0.02, (1-best*best)/math.Sqrt(m-1))
 	l.emit(res, feature, evidence.WholeEngine, "x", best, sd, len(rows), "", rows, nil, pw, lead)
@@ -67,6 +76,21 @@ func (l *logView) follow(res *Result) {
 		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, len(rows), "", rows, nil, pw, lead)
 	}
 	l.note(res, "", false, pw, "pulse width against throttle: rank correlation %.2f, %.2f ms for a point of throttle, delay %.1f s", best, 1e3*slopeOf(a, b, rows), float64(lag)*l.g.step)
+}
+
+// goesAlong is the rank correlation from which two parameters go along with each
+// other (our choice).
+const goesAlong = 0.3
+
+// alike is the rank correlation of two parameters over grid steps.
+func (l *logView) alike(p, q *parameter, rows []int) float64 {
+	var x, y []float64
+	for _, i := range rows {
+		if a, b := l.g.v[p][i], l.g.v[q][i]; !math.IsNaN(a) && !math.IsNaN(b) {
+			x, y = append(x, a), append(y, b)
+		}
+	}
+	return rankCorrelation(x, y)
 }
 
 // rankCorrelation is Spearman's: the correlation of ranks, ties at their mean.

@@ -65,6 +65,7 @@ func Parameters(series []Series, meta Meta) (Result, error) {
 	if len(l.all) == 0 {
 		return res, fmt.Errorf("no parameter could be used")
 	}
+	l.dropStuck(&res)
 	settleRates(l.all)
 	l.g = newGrid(l.all)
 	l.settleFuel()
@@ -82,6 +83,34 @@ func Parameters(series []Series, meta Meta) (Result, error) {
 	l.idleSpeed(&res)
 	l.misfires(&res)
 	return res, nil
+}
+
+// dropStuck takes out what does not move at all while the engine does: a sensor
+// that hangs, or a column the logger filled up. No number may rest on it.
+func (l *logView) dropStuck(res *Result) {
+	moves := func(p *parameter) bool {
+		lo, hi := leastGreatest(p.V)
+		return hi-lo > 0.3*math.Max(math.Abs(hi), math.Abs(lo))
+	}
+	mover := slices.IndexFunc(l.all, func(p *parameter) bool {
+		return slices.Contains([]string{EngineLoad, Airflow, ManifoldPress, EngineSpeed, Throttle}, p.role.id) && len(p.V) > 20 && moves(p)
+	})
+	if mover < 0 {
+		return
+	}
+	by := l.all[mover]
+	l.all = slices.DeleteFunc(l.all, func(p *parameter) bool {
+		watched := slices.Contains([]string{EngineSpeed, Airflow, ManifoldPress}, p.role.id) || p.role.id == PulseWidth && by.role.id != Throttle
+		if !watched || len(p.V) < 20 {
+			return false
+		}
+		lo, hi := leastGreatest(p.V)
+		if hi > lo {
+			return false
+		}
+		l.note(res, evidence.Stale, true, p, "%s: does not move while %s does: the signal hangs, or the logger filled it in; it is not used", strings.TrimSpace(p.Name), strings.TrimSpace(by.Name))
+		return true
+	})
 }
 
 // emit appends a reading of the log. ps are the parameters it rests on: one that
