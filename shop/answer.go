@@ -188,6 +188,15 @@ type ConflictAnswer struct {
 	Doubtful string   `json:"doubtful"`
 	Reason   string   `json:"reason"`
 	Settle   string   `json:"settle"`
+	// Sides is what each of two readings said by itself. A finding cannot say it: it
+	// pools the readings of one thing, so that both would show their mean.
+	Sides []ConflictSide `json:"sides,omitempty"`
+}
+
+// ConflictSide is one reading of a conflict.
+type ConflictSide struct {
+	Item int    `json:"item"`
+	Text string `json:"text"`
 }
 
 // NextAnswer is a test worth doing, with what is expected of it.

@@ -110,6 +110,7 @@ func (w *work) disagreement(a, b *evidence.Reading) ConflictAnswer {
 		Reason: fmt.Sprintf("%s%s is %s in item %d and %s in item %d: the same thing under comparable conditions, they cannot both be right.", upperFirst(name), on, a.Value, a.Item, b.Value, b.Item),
 		Settle: fmt.Sprintf("read %s again, check unit and instrument, and set the wrong item aside with the reason.", name),
 		Items:  []int{a.Item, b.Item},
+		Sides:  []ConflictSide{sideOf(name, a), sideOf(name, b)},
 	}
 	for i := range w.findings {
 		f := &w.findings[i]
@@ -131,4 +132,12 @@ func (w *work) disagreement(a, b *evidence.Reading) ConflictAnswer {
 	}
 	c.Reason = strings.TrimSpace(c.Reason)
 	return c
+}
+
+func sideOf(name string, r *evidence.Reading) ConflictSide {
+	how := "measured"
+	if r.Typed {
+		how = "typed"
+	}
+	return ConflictSide{Item: r.Item, Text: fmt.Sprintf("%s %s, %s", upperFirst(name), r.Value, how)}
 }

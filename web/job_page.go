@@ -340,7 +340,13 @@ func (b *pageBuilder) conflicts(a *shop.Answer) {
 	for _, c := range a.Conflicts {
 		view := conflictView{Tags: spans(c.Items, b.p), Reason: c.Reason, Settle: c.Settle}
 		for _, item := range c.Items {
-			view.Sides = append(view.Sides, b.side(a, c.Findings, item))
+			side := b.side(a, c.Findings, item)
+			for _, own := range c.Sides {
+				if own.Item == item {
+					side.Sentence = own.Text
+				}
+			}
+			view.Sides = append(view.Sides, side)
 		}
 		b.page.Conflicts = append(b.page.Conflicts, view)
 	}
