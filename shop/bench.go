@@ -33,6 +33,7 @@ type Bench struct {
 	answers *answers
 	traces  *traceShelf
 	people  peopleShelf
+	proofs  proofShelf
 	runs    runShelf
 	ahead   aheads
 	reads   readShelf

@@ -2,9 +2,11 @@ package web
 
 import (
 	"cmp"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -88,7 +90,8 @@ func postEntry(s *Server, w http.ResponseWriter, r *http.Request, a author) erro
 	if err != nil {
 		return err
 	}
-	if _, err := s.write(r, id, form.kind, payload, a); err != nil {
+	receipt, err := s.write(r, id, form.kind, payload, a)
+	if err != nil {
 		return err
 	}
 	if kinds[0] == "found" {
@@ -96,8 +99,7 @@ func postEntry(s *Server, w http.ResponseWriter, r *http.Request, a author) erro
 			return err
 		}
 	}
-	http.Redirect(w, r, "/jobs/"+url.PathEscape(id)+"#"+form.anchor, http.StatusSeeOther)
-	return nil
+	return s.written(w, r, receipt, "/jobs/"+url.PathEscape(id)+"#"+form.anchor)
 }
 
 // write sends one command of a posted form. The same form sent twice from the same
@@ -105,6 +107,9 @@ func postEntry(s *Server, w http.ResponseWriter, r *http.Request, a author) erro
 func (s *Server) write(r *http.Request, id, kind string, payload any, a author) (shop.Receipt, error) {
 	c, err := s.command(r, id, kind, payload, a)
 	if err != nil {
+		return shop.Receipt{}, err
+	}
+	if err := s.mayClose(r.Context(), id, kind, c.Payload); err != nil {
 		return shop.Receipt{}, err
 	}
 	return s.bench.Write(r.Context(), id, c)
@@ -117,9 +122,13 @@ func (s *Server) command(r *http.Request, id, kind string, payload any, a author
 	}
 	rev, _ := strconv.ParseInt(r.PostForm.Get("rev"), 10, 64) // none: not known what was seen
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s\x00%d\x00%s\x00%s\x00%s", id, a.Device, a.Person, rev, r.PostForm.Get("key"), kind, body))
+	key := "form-" + hex.EncodeToString(sum[:16])
+	if k := r.Header.Get("Idempotency-Key"); k != "" {
+		key = "sent-" + clip(k, 100) + "-" + kind // of the outbox: one form may write several entries
+	}
 	now := s.now()
 	return shop.Command{
-		Key: "form-" + hex.EncodeToString(sum[:16]), Device: a.Device, Author: a.Person, Type: kind, Payload: body, Seen: rev,
+		Key: key, Device: a.Device, Author: a.Person, Type: kind, Payload: body, Seen: rev,
 		Wall: now, MonotonicNS: now.Sub(s.started).Nanoseconds(), Boot: s.boot, Attested: a.Attested,
 	}, nil
 }
@@ -249,4 +258,21 @@ func interrupted(_ url.Values, v *shop.JobView) (any, error) {
 // badField says which field of a form cannot be used.
 func badField(name string) error {
 	return &Problem{Status: http.StatusUnprocessableEntity, Kind: "bad_field", Args: []any{name}}
+}
+
+// mayClose holds a closing against the proof: a job is proven when its proof says so,
+// and not because somebody tapped it.
+func (s *Server) mayClose(ctx context.Context, id, kind string, payload json.RawMessage) error {
+	var c job.Closed
+	if kind != job.ClosedType || json.Unmarshal(payload, &c) != nil || c.Result != "proven" {
+		return nil // what cannot be read is refused where it is checked
+	}
+	a, err := s.bench.Proof(ctx, id)
+	if err != nil && !errors.Is(err, shop.ErrNoProof) {
+		return err
+	}
+	if a == nil || a.State != "proven" {
+		return &Problem{Status: http.StatusConflict, Kind: "not_proven"}
+	}
+	return nil
 }

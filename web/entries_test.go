@@ -3,6 +3,7 @@ package web
 import (
 	"html"
 	"net/http"
+	"net/http/httptest"
 	"slices"
 	"strings"
 	"testing"
@@ -44,9 +45,9 @@ func TestBadgeIsBoundToItsDevice(t *testing.T) {
 	w := openShop(t)
 	s := w.server
 	badge := func(a author) string {
-		r := &recorder{Header_: http.Header{}}
+		r := httptest.NewRecorder()
 		s.giveBadge(r, a)
-		return strings.SplitN(strings.TrimPrefix(r.Header_.Get("Set-Cookie"), "badge="), ";", 2)[0]
+		return r.Result().Cookies()[0].Value
 	}
 	mine := badge(author{Person: "p-ines", Device: "dev-aaaaaaaa", Attested: "pin"})
 	for _, c := range []struct{ name, cookie string }{
@@ -63,12 +64,6 @@ func TestBadgeIsBoundToItsDevice(t *testing.T) {
 		t.Errorf("the right badge, a job that is not there: %d", code)
 	}
 }
-
-type recorder struct{ Header_ http.Header }
-
-func (r *recorder) Header() http.Header         { return r.Header_ }
-func (r *recorder) Write(b []byte) (int, error) { return len(b), nil }
-func (r *recorder) WriteHeader(int)             {}
 
 // TestDoubleTap: the same button of the same page twice is one entry; the same words
 // on a page that has moved on are a second one.

@@ -39,6 +39,9 @@ var errNobody = errors.New("nobody has unlocked this device")
 
 // device is the opaque id of the browser, made at its first visit.
 func (s *Server) device(w http.ResponseWriter, r *http.Request) string {
+	if id := r.Header.Get("X-Device"); validDevice(id) {
+		return id // a program: it keeps its own
+	}
 	if c, err := r.Cookie(deviceCookie); err == nil && validDevice(c.Value) {
 		return c.Value
 	}

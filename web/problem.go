@@ -69,7 +69,7 @@ func asProblem(err error) *Problem {
 		return &Problem{Status: http.StatusGone, Kind: "gone_for_good", Cause: err}
 	case errors.Is(err, store.ErrFull):
 		return &Problem{Status: http.StatusInsufficientStorage, Kind: "disk_full", Cause: err}
-	case errors.Is(err, shop.ErrBadCommand), errors.Is(err, store.ErrNoCapture):
+	case errors.Is(err, shop.ErrBadCommand), errors.Is(err, store.ErrNoCapture), errors.Is(err, store.ErrOffset):
 		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "bad_command", Detail: err.Error(), Cause: err}
 	case errors.Is(err, context.DeadlineExceeded):
 		return &Problem{Status: http.StatusServiceUnavailable, Kind: "too_long", Cause: err}

@@ -40,6 +40,7 @@ type Server struct {
 	assets  map[string]*asset
 	pages   pageSet
 	mux     *http.ServeMux
+	api     http.Handler
 	handler http.Handler
 	key     []byte // signs badges
 	started time.Time
@@ -69,6 +70,7 @@ func New(bench *shop.Bench, o Options) (*Server, error) {
 	if s.pages, err = loadPages(s.assets); err != nil {
 		return nil, err
 	}
+	s.api = s.newAPI()
 	s.mux = http.NewServeMux()
 	for _, rt := range routes {
 		s.mux.Handle(rt.pattern, s.bound(rt))

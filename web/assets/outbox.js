@@ -143,6 +143,8 @@ async function send(it) {
   }
   heard(true);
   if (res.status >= 500 || res.status === 429 || res.status === 408) return false;
+  // Nobody has unlocked this device: it waits until somebody shows a PIN.
+  if (res.status === 403 && String(body.type).endsWith('/locked')) { changed({ locked: true }); return false; }
   if (res.ok) {
     await drop(it.id);
     if (body.conflict && body.conflict.length) changed({ conflict: body, item: it });
