@@ -19,6 +19,8 @@ type Store interface {
 	Entries(ctx context.Context, jobID string, after int64) ([]job.Line, error)
 	// Receipt gives what was answered to the command with this key, or ErrNotFound.
 	Receipt(ctx context.Context, key string) (Receipt, error)
+	// Heads gives the signed ends of a job's chains.
+	Heads(ctx context.Context, jobID string) ([]SignedHead, error)
 	// LastN is the highest counter that was taken from a device; 0: none.
 	LastN(ctx context.Context, device string) (int64, error)
 
@@ -35,7 +37,7 @@ type Store interface {
 	Backup(ctx context.Context, dir string, withKeys bool) error
 	// Verify goes through everything and names what is damaged. The findings are for
 	// people; the error says that the check itself could not be done.
-	Verify(ctx context.Context, heads map[string]job.Head, tell func(done, total int)) ([]Finding, error)
+	Verify(ctx context.Context, v Verification) ([]Finding, error)
 	// Path is the folder the store lies in.
 	Path() string
 	Close() error
@@ -89,13 +91,33 @@ type Beside interface {
 // Batch is what one command writes.
 type Batch struct {
 	Job     string
-	Lines   [][]byte // entries as stored, without line ends
-	Cites   []string // SHA-256 of captures the entries name
-	Row     Row      // of the board, as it is after the entries
-	Receipt *Receipt // nil: no command (an import)
+	Lines   [][]byte     // entries as stored, without line ends
+	Cites   []string     // SHA-256 of captures the entries name
+	Row     Row          // of the board, as it is after the entries
+	Receipt *Receipt     // nil: no command (an import)
+	Heads   []SignedHead // the ends of the chains after the entries
 	// Urgent entries are written out of the disk reserve when the disk is full: stop,
 	// interrupted, dangerous.
 	Urgent bool
+}
+
+// SignedHead is the end of a device's chain in a job, signed by the shop.
+type SignedHead struct {
+	Device string `json:"device"`
+	job.Head
+	Key       string `json:"key"`       // public key in hex
+	Signature string `json:"signature"` // in hex
+}
+
+// Verification says what a store is held against.
+type Verification struct {
+	// Heads are ends that chains are known to have had, by "job/device": printed, or
+	// signed at some time.
+	Heads map[string]job.Head
+	// Signed, when set, checks the signature of a head; then every chain must end
+	// with a signed one.
+	Signed func(jobID string, h SignedHead) error
+	Tell   func(done, total int)
 }
 
 // Receipt is the answer to a command, kept so that the same command again gets

@@ -76,6 +76,13 @@ func (s *Store) inTx(ctx context.Context, tx *sql.Tx, b store.Batch) ([]int64, e
 			return nil, err
 		}
 	}
+	for _, h := range b.Heads {
+		_, err := tx.ExecContext(ctx, `INSERT INTO heads (job, device, seq, digest, key, signature) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+			ON CONFLICT (job, device) DO UPDATE SET seq = ?3, digest = ?4, key = ?5, signature = ?6`, b.Job, h.Device, h.Sequence, h.Digest, h.Key, h.Signature)
+		if err != nil {
+			return nil, err
+		}
+	}
 	if b.Row.Job != "" {
 		if err := putRow(ctx, tx, b.Row, last); err != nil {
 			return nil, err

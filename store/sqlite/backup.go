@@ -72,6 +72,9 @@ func (s *Store) snapshot(ctx context.Context, to string) error {
 
 func copyTree(from, to string) error {
 	names, err := os.ReadDir(from)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil // a backup made without keys
+	}
 	if err != nil {
 		return err
 	}

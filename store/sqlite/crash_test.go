@@ -116,7 +116,7 @@ func TestKilledAtRandom(t *testing.T) {
 				t.Errorf("round %d: personal data of customer %s: %q, %v", round, id, got, err)
 			}
 		}
-		found, err := s.Verify(t.Context(), nil, nil)
+		found, err := s.Verify(t.Context(), store.Verification{})
 		if err != nil || len(found) > 0 {
 			t.Fatalf("round %d: %v, %v", round, found, err)
 		}
@@ -215,7 +215,7 @@ func whatIsWrong(t *testing.T, dir string) string {
 		return err.Error()
 	}
 	defer s.Close()
-	found, err := s.Verify(t.Context(), nil, nil)
+	found, err := s.Verify(t.Context(), store.Verification{})
 	if err != nil {
 		return err.Error()
 	}

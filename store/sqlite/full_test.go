@@ -75,7 +75,7 @@ func TestDiskFull(t *testing.T) {
 			if err != nil || len(lines) != acked {
 				t.Errorf("%d entries acknowledged, %d are there (%v)", acked, len(lines), err)
 			}
-			if found, err := s.Verify(t.Context(), nil, nil); err != nil || len(found) > 0 {
+			if found, err := s.Verify(t.Context(), store.Verification{}); err != nil || len(found) > 0 {
 				t.Errorf("%v, %v", found, err)
 			}
 			if _, err := os.Stat(dir + "/reserve"); err != nil {

@@ -14,6 +14,7 @@ import (
 	"github.com/ncruces/go-sqlite3/util/vfsutil"
 	"github.com/ncruces/go-sqlite3/vfs"
 
+	"proveout/store"
 	"proveout/store/storetest"
 )
 
@@ -211,7 +212,7 @@ func survivors(t *testing.T, dir string, cut int) int {
 		t.Logf("cut %d: %v", cut, err)
 		return 0
 	}
-	found, err := s.Verify(t.Context(), nil, nil)
+	found, err := s.Verify(t.Context(), store.Verification{})
 	if err != nil || len(found) > 0 {
 		t.Errorf("cut %d: after the power came back: %v, %v", cut, found, err)
 	}

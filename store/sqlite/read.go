@@ -40,6 +40,24 @@ func (s *Store) Receipt(ctx context.Context, key string) (store.Receipt, error) 
 	return r, s.missing(err, "command "+key)
 }
 
+// Heads gives the signed ends of a job's chains.
+func (s *Store) Heads(ctx context.Context, jobID string) ([]store.SignedHead, error) {
+	rows, err := s.read.QueryContext(ctx, "SELECT device, seq, digest, key, signature FROM heads WHERE job = ?1 ORDER BY device", jobID)
+	if err != nil {
+		return nil, s.explain(err)
+	}
+	defer rows.Close()
+	var out []store.SignedHead
+	for rows.Next() {
+		var h store.SignedHead
+		if err := rows.Scan(&h.Device, &h.Sequence, &h.Digest, &h.Key, &h.Signature); err != nil {
+			return nil, s.explain(err)
+		}
+		out = append(out, h)
+	}
+	return out, s.explain(rows.Err())
+}
+
 // LastN is the highest counter of a device.
 func (s *Store) LastN(ctx context.Context, device string) (int64, error) {
 	var n sql.NullInt64

@@ -74,6 +74,16 @@ CREATE TABLE docs (
   body BLOB NOT NULL,
   PRIMARY KEY (kind, id)
 );
+`, `
+CREATE TABLE heads (
+  job       TEXT NOT NULL,
+  device    TEXT NOT NULL,
+  seq       INTEGER NOT NULL,
+  digest    TEXT NOT NULL,
+  key       TEXT NOT NULL,
+  signature TEXT NOT NULL,
+  PRIMARY KEY (job, device)
+) WITHOUT ROWID;
 `}
 
 // migrate brings the database to this program's version, or refuses a newer one.

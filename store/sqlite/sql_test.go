@@ -1,7 +1,9 @@
 package sqlite
 
 import (
+	"database/sql"
 	"errors"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -12,7 +14,9 @@ import (
 	"strings"
 	"testing"
 
+	"proveout/job"
 	"proveout/store"
+	"proveout/store/storetest"
 )
 
 // TestPlaceholders: one of the two engines binds $1 $2 by order of appearance, and
@@ -141,5 +145,37 @@ func TestMigrationsLeaveTheirVersion(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(dir, database)); err != nil {
 		t.Error(err)
+	}
+}
+
+// A store of version 1 comes through to today's with what it held.
+func TestFromVersionOne(t *testing.T) {
+	dir := t.TempDir()
+	db, err := sql.Open(modernc.name, modernc.dsn(filepath.Join(dir, database), writing))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &storetest.Chain{Job: "j1", Device: "d1"}
+	line := c.Next(t, job.NoteType, job.Note{Text: "written by an old program"})
+	for _, q := range []string{migrations[0], "PRAGMA user_version = 1", fmt.Sprintf("PRAGMA application_id = %d", applicationID)} {
+		if _, err := db.Exec(q); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := db.Exec("INSERT INTO entries (id, job, device, seq, digest, line) VALUES ('j1-d1-1', 'j1', 'd1', 1, ?1, ?2)", job.Digest(line), line); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(dir, Options{ReadOnly: true}); err == nil {
+		t.Error("a reader opened an old version")
+	}
+	s := openWith(t, modernc, dir)
+	defer s.Close()
+	mustAppend(t, s, c.Note(t, "and by this one"))
+	lines, err := s.Entries(t.Context(), "j1", 0)
+	if err != nil || len(lines) != 2 {
+		t.Errorf("%d entries, %v", len(lines), err)
 	}
 }

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -13,9 +14,9 @@ import (
 )
 
 // Verify goes through the whole store: the pages of the database, the chains of
-// every job, the hash of every capture, and that every capture that is cited is
-// there. heads are known ends of chains by "job/device", printed or signed.
-func (s *Store) Verify(ctx context.Context, heads map[string]job.Head, tell func(done, total int)) ([]store.Finding, error) {
+// every job and their signed ends, the hash of every capture, and that every
+// capture that is cited is there.
+func (s *Store) Verify(ctx context.Context, v store.Verification) ([]store.Finding, error) {
 	var out []store.Finding
 	add := func(where, format string, args ...any) {
 		out = append(out, store.Finding{Where: where, Text: fmt.Sprintf(format, args...)})
@@ -23,21 +24,21 @@ func (s *Store) Verify(ctx context.Context, heads map[string]job.Head, tell func
 	if err := s.pages(ctx, add); err != nil {
 		return out, err
 	}
-	jobs, err := s.strings(ctx, "SELECT DISTINCT job FROM entries ORDER BY job")
+	jobs, err := s.strings(ctx, "SELECT job FROM entries UNION SELECT job FROM heads ORDER BY job")
 	if err != nil {
 		return out, err
 	}
-	byJob := headsByJob(heads)
+	byJob := headsByJob(v.Heads)
 	for id := range byJob {
 		if !slices.Contains(jobs, id) {
 			add("job "+id, "a signed head names it and no entry of it is here: the whole job was taken away")
 		}
 	}
 	for i, id := range jobs {
-		if tell != nil && i%100 == 0 {
-			tell(i, len(jobs))
+		if v.Tell != nil && i%100 == 0 {
+			v.Tell(i, len(jobs))
 		}
-		if err := s.verifyJob(ctx, id, byJob[id], add); err != nil {
+		if err := s.verifyJob(ctx, id, byJob[id], v.Signed, add); err != nil {
 			return out, err
 		}
 	}
@@ -77,7 +78,7 @@ func (s *Store) pages(ctx context.Context, add func(where, format string, args .
 	return nil
 }
 
-func (s *Store) verifyJob(ctx context.Context, id string, heads map[string]job.Head, add func(where, format string, args ...any)) error {
+func (s *Store) verifyJob(ctx context.Context, id string, heads map[string]job.Head, signed func(string, store.SignedHead) error, add func(where, format string, args ...any)) error {
 	rows, err := s.read.QueryContext(ctx, "SELECT digest, line FROM entries WHERE job = ?1 ORDER BY ord", id)
 	if err != nil {
 		return s.explain(err)
@@ -100,6 +101,40 @@ func (s *Store) verifyJob(ctx context.Context, id string, heads map[string]job.H
 	}
 	for _, p := range append(job.VerifyRecord(lines, nil), job.VerifyHeads(lines, heads)...) {
 		add(fmt.Sprintf("job %s, entry %d", id, p.Line), "%s", p.Text)
+	}
+	if signed == nil {
+		return nil
+	}
+	return s.verifySigned(ctx, id, lines, signed, add)
+}
+
+// verifySigned holds that every chain ends with the head the shop signed.
+func (s *Store) verifySigned(ctx context.Context, id string, lines [][]byte, signed func(string, store.SignedHead) error, add func(where, format string, args ...any)) error {
+	ends := map[string]job.Head{}
+	for _, line := range lines {
+		if e, err := job.ParseEntry(line); err == nil {
+			ends[e.Device] = job.Head{Sequence: e.Sequence, Digest: job.Digest(line)}
+		}
+	}
+	heads, err := s.Heads(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		where := fmt.Sprintf("job %s, device %s", id, h.Device)
+		end, ok := ends[h.Device]
+		delete(ends, h.Device)
+		switch err := signed(id, h); {
+		case err != nil:
+			add(where, "the signed head at entry %d: %v", h.Sequence, err)
+		case !ok:
+			add(where, "there is a signed head at entry %d and no entry: its chain was taken away", h.Sequence)
+		case end != h.Head:
+			add(where, "its chain ends at entry %d (%.12s), the signed head is entry %d (%.12s): entries were added, taken away or hashed anew", end.Sequence, end.Digest, h.Sequence, h.Digest)
+		}
+	}
+	for _, device := range slices.Sorted(maps.Keys(ends)) {
+		add(fmt.Sprintf("job %s, device %s", id, device), "its chain has no signed head: it was written past the workbench")
 	}
 	return nil
 }

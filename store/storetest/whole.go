@@ -68,7 +68,7 @@ func backup(t *testing.T, open Open) {
 		readable bool
 	}{{bare, false}, {keyed, true}} {
 		copied := reopen(t, open, b.dir)
-		if found, err := copied.Verify(ctx, nil, nil); err != nil || len(found) > 0 {
+		if found, err := copied.Verify(ctx, store.Verification{}); err != nil || len(found) > 0 {
 			t.Errorf("the copy does not verify: %v, %v", found, err)
 		}
 		lines, err := copied.Entries(ctx, "j1", 0)
@@ -97,7 +97,7 @@ func verify(t *testing.T, open Open) {
 	append1(t, s, c.Note(t, "two"))
 	found := func(heads map[string]job.Head) string {
 		t.Helper()
-		fs, err := s.Verify(ctx, heads, nil)
+		fs, err := s.Verify(ctx, store.Verification{Heads: heads})
 		must(t, err)
 		var out []string
 		for _, f := range fs {
