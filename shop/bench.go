@@ -37,6 +37,7 @@ type Bench struct {
 	runs    runShelf
 	ahead   aheads
 	reads   readShelf
+	key     func() (*ShopKey, error)
 	beside  atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
@@ -52,6 +53,9 @@ type BenchOptions struct {
 	// HoldFor is how long a command waits for an earlier one of the same device that
 	// is still missing; 0: 30 s.
 	HoldFor time.Duration
+	// Key signs the ends of the chains; nil: the one in the store's folder, made when
+	// there is none.
+	Key *ShopKey
 	// CacheDir holds decoded samples; it can be deleted at any time. Empty: in the
 	// store's folder.
 	CacheDir string
@@ -87,6 +91,12 @@ func NewBench(s store.Store, o BenchOptions) (*Bench, error) {
 		o.Books = books
 	}
 	b := &Bench{store: s, o: o, feed: newFeed()}
+	b.key = sync.OnceValues(func() (*ShopKey, error) { // asked for by the first write: a reader makes none
+		if o.Key != nil {
+			return o.Key, nil
+		}
+		return LoadShopKey(s.Path())
+	})
 	b.cases = newCaseShelf(b)
 	b.answers = newAnswers(b)
 	b.traces = newTraceShelf(b)
