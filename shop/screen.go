@@ -145,9 +145,9 @@ type RunSide struct {
 
 // SideRow is one fact of a side.
 type SideRow struct {
-	Text  string `json:"text"`
-	Known bool   `json:"known"`
-	By    string `json:"by,omitempty"`
+	Text  string   `json:"text"`
+	Known bool     `json:"known"`
+	By    []string `json:"by,omitempty"` // the means by which it was confirmed
 }
 
 // RunBox is a stretch of the step line inside which the vehicle may not be left,
@@ -167,9 +167,8 @@ type RunTimer struct {
 
 // RunKeep is something not to be done now, and why.
 type RunKeep struct {
-	Key  string   `json:"key"`
-	Args []string `json:"args,omitempty"`
-	Text string   `json:"text,omitempty"` // in the procedure's own words
+	Key  string `json:"key,omitempty"`  // key, hands: the workbench has the words
+	Text string `json:"text,omitempty"` // in the procedure's own words
 }
 
 // KindWords is a kind of interruption.
@@ -336,7 +335,7 @@ func sidesOf(m *procedure.Machine, r *runner.Run) []RunSide {
 			row := SideRow{Text: f.Phrase(v), Known: v != 0}
 			for _, rec := range records {
 				if i, ok := m.StepIndex(rec.Step); ok && rec.Done && v != 0 && m.Steps[i].Sets[f.ID] == f.Values[v] {
-					row.By = strings.Join(rec.Means, ", ")
+					row.By = rec.Means
 				}
 			}
 			rs.Rows = append(rs.Rows, row)
@@ -367,10 +366,10 @@ func timerOf(s *Screen) *RunTimer {
 func keepOff(m *procedure.Machine, s *Screen) []RunKeep {
 	var out []RunKeep
 	if s.Mode == "held_keep_power" || s.Motor != "quiet" {
-		out = append(out, RunKeep{Key: "procedure.keep.key"})
+		out = append(out, RunKeep{Key: "key"})
 	}
 	if s.Motor != "quiet" {
-		out = append(out, RunKeep{Key: "procedure.keep.hands"})
+		out = append(out, RunKeep{Key: "hands"})
 	}
 	for _, d := range s.Dangers {
 		out = append(out, RunKeep{Text: d})

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"math"
 	"net/http"
 	"path"
 	"strings"
@@ -101,6 +102,10 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"lang":  p.Lang,
 		"asset": func(name string) (string, error) { return address(assets, name) },
 		"map":   pairs,
+		// Times of a procedure.
+		"minsec":  minsec,
+		"drain":   drain,
+		"seconds": func(s float64) string { return p.Number(math.Ceil(s-1e-9), 0) },
 	}
 }
 

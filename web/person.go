@@ -173,7 +173,7 @@ func authored(h func(*Server, http.ResponseWriter, *http.Request, author) error)
 		}
 		r.Body = io.NopCloser(strings.NewReader(string(body)))
 		a, err := s.author(w, r)
-		if errors.Is(err, errNobody) && strings.HasPrefix(r.Header.Get("Content-Type"), "application/x-www-form-urlencoded") {
+		if errors.Is(err, errNobody) && wantsPage(r) && strings.HasPrefix(r.Header.Get("Content-Type"), "application/x-www-form-urlencoded") {
 			return s.who(w, r, whoPage{Then: r.URL.RequestURI(), Held: string(body), Back: backTo(r)})
 		}
 		if err != nil {

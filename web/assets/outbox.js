@@ -142,6 +142,7 @@ async function send(it) {
     return false;
   }
   heard(true);
+  if (res.status === 403 && body.type === '/problems/locked') { changed({ locked: true }); return false; } // it waits for a PIN
   if (res.status >= 500 || res.status === 429 || res.status === 408) return false;
   // Nobody has unlocked this device: it waits until somebody shows a PIN.
   if (res.status === 403 && String(body.type).endsWith('/locked')) { changed({ locked: true }); return false; }
