@@ -15,7 +15,7 @@ import (
 // Whatever the samples: no panic, no NaN in a reading, sample indices inside the
 // recording, and a refusal that says why and what to do.
 func TestCaptureHoldsForAnything(t *testing.T) {
-	names := []string{"pickup", "Engine RPM", "ECT", "STFT B1", "LTFT B1", "Vehicle Speed", "Battery Voltage", "Injector Pulse Width", "Throttle", "Misfire cyl 2", "MAF"}
+	names := []string{"pickup", "Engine RPM", "ECT", "STFT B1", "LTFT B1", "Vehicle Speed", "Battery Voltage", "Injector Pulse Width", "Throttle", "Misfire cyl 2", "MAF", "sync", "cylinder pressure", "O2 B1S1"}
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(0, 3000).Draw(t, "n")
 		rec := &trace.Recording{Time: trace.TimeBase{N: n, Den: 1}}
@@ -36,7 +36,7 @@ func TestCaptureHoldsForAnything(t *testing.T) {
 		}
 		level := rapid.SampledFrom([]float64{0, 1, 1e-9, 1e12, -5}).Draw(t, "level")
 		for c := range rapid.IntRange(1, 4).Draw(t, "channels") {
-			ch := trace.Channel{Name: rapid.SampledFrom(names).Draw(t, "name"), Unit: rapid.SampledFrom([]unit.Unit{{}, unit.Must("V"), unit.Must("rpm"), unit.Must("%")}).Draw(t, "unit")}
+			ch := trace.Channel{Name: rapid.SampledFrom(names).Draw(t, "name"), Unit: rapid.SampledFrom([]unit.Unit{{}, unit.Must("V"), unit.Must("rpm"), unit.Must("%"), unit.Must("kPa")}).Draw(t, "unit")}
 			kind := rapid.IntRange(0, 4).Draw(t, "kind")
 			seed := rapid.IntRange(1, 997).Draw(t, "seed")
 			for i := range n {
@@ -70,7 +70,7 @@ func TestCaptureHoldsForAnything(t *testing.T) {
 		}
 		meta := Meta{Item: 1, Subject: evidence.Cyl(1), Engine: vehicle.Engine{Cylinders: 4, Fuel: "petrol", DisplacementL: 1.4, Ignition: rapid.SampledFrom([]vehicle.Ignition{"", vehicle.WasteSpark}).Draw(t, "ignition")}}
 		meta.Condition.State = rapid.SampledFrom([]evidence.State{"", evidence.Idle, evidence.Snap, evidence.Load}).Draw(t, "state")
-		for _, kind := range []string{"", IgnitionSecondary, ParameterLog} {
+		for _, kind := range []string{"", IgnitionSecondary, ParameterLog, IgnitionParade, CylinderPressure} {
 			res, err := Capture(kind, rec, meta)
 			if err != nil {
 				if len(err.Error()) < 20 {
