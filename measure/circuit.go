@@ -12,22 +12,20 @@ import (
 	"proveout/unit"
 )
 
-// sheet collects what one circuit capture gives: the part that ignition primary,
-// injector, battery and fuel pressure have in common.
+// sheet is a readout bound to the channel and subject that are being read: the part
+// that ignition primary, injector, battery, fuel and cylinder pressure have in common.
 type sheet struct {
-	res     Result
+	readout
 	rec     *trace.Recording
-	meta    Meta
 	subject evidence.Subject
 	cond    evidence.Condition
 	rate    float64         // samples a second
 	runs    []trace.Segment // uninterrupted stretches
 	channel string          // the one that is being read
-	flags   []evidence.Flag // that hold for every reading of the channel
 }
 
 func newSheet(rec *trace.Recording, meta Meta) *sheet {
-	s := &sheet{rec: rec, meta: meta, subject: meta.Subject, cond: meta.Condition, runs: rec.Segments}
+	s := &sheet{readout: readout{meta: meta}, rec: rec, subject: meta.Subject, cond: meta.Condition, runs: rec.Segments}
 	if len(s.runs) == 0 && len(rec.Channels) > 0 {
 		s.runs = []trace.Segment{{First: 0, End: len(rec.Channels[0].Values)}}
 	}
@@ -68,17 +66,11 @@ func (s *sheet) seconds(i int) float64 { return float64(s.rec.Time.At(i)-s.rec.T
 func (s *sheet) flag(f evidence.Flag) { s.flags = uniqueFlags(append(s.flags, f)) }
 
 func (s *sheet) note(f evidence.Flag, trouble bool, format string, args ...any) {
-	n := Note{Text: fmt.Sprintf(format, args...), Flag: f, Trouble: trouble, From: evidence.Source{File: s.meta.File, Channel: s.channel}}
-	if !slices.Contains(s.res.Notes, n) {
-		s.res.Notes = append(s.res.Notes, n)
-	}
+	s.readout.note(s.channel, f, trouble, format, args...)
 }
 
 func (s *sheet) refuse(feature string, flag evidence.Flag, why, fix string) {
-	s.res.NotMeasured = append(s.res.NotMeasured, NotMeasured{
-		Feature: feature, Subject: s.subject, Why: why, Fix: fix, Flag: flag, Item: s.meta.Item, When: s.meta.When,
-		From: evidence.Source{File: s.meta.File, Channel: s.channel},
-	})
+	s.readout.refuse(feature, s.channel, s.subject, flag, why, fix)
 }
 
 // emit appends one reading: value and standard uncertainty in the named unit. A
@@ -98,12 +90,7 @@ func (s *sheet) emit(feature, symbol string, value, sd float64, n, first, last i
 		s.refuse(feature, evidence.ScaleUnsure, fmt.Sprintf("%s would be %s; that cannot be, so the unit or the scale of the channel is wrong", f.Name, show(q.SI, f)), "check the unit, the clamp's or probe's scale and the time column")
 		return false
 	}
-	s.res.Readings = append(s.res.Readings, evidence.Reading{
-		Item: s.meta.Item, Feature: feature, Subject: s.subject, Value: q, Uncertainty: u.StepSI(sd), N: n,
-		Placement: s.meta.Placement, Instrument: s.meta.Probe, Condition: s.cond, When: s.meta.When,
-		Flags: uniqueFlags(append(append([]evidence.Flag{}, s.flags...), flags...)),
-		From:  evidence.Source{File: s.meta.File, Channel: s.channel, First: first, Last: last},
-	})
+	s.add(feature, s.channel, s.subject, q, u.StepSI(sd), s.cond, n, first, last, flags)
 	return true
 }
 
@@ -135,7 +122,7 @@ func (s *sheet) bounds(feature string) (low, high float64) {
 }
 
 func (s *sheet) mark(feature string, event, first, last int, format string, args ...any) {
-	s.res.Marks = append(s.res.Marks, Mark{Feature: feature, Channel: s.channel, Event: event, First: first, Last: last, Text: fmt.Sprintf(format, args...)})
+	s.readout.mark(feature, s.channel, event, first, last, format, args...)
 }
 
 // unplaced says once that no cylinder is given, or refuses one the engine lacks.

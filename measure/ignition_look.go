@@ -16,7 +16,7 @@ func looksLikeIgnition(rec *trace.Recording, meta Meta) (bool, string) {
 		if !ok {
 			continue
 		}
-		g := &ignition{ch: ch, meta: meta, subject: subject, w: w}
+		g := &ignition{readout: readout{meta: meta}, ch: ch, subject: subject, w: w}
 		why, _, _ := g.find()
 		if why == "" && len(g.sparks) >= 3 {
 			return true, "channel " + ch.Name + " has firing lines followed by spark lines"

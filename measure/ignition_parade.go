@@ -36,7 +36,7 @@ func ignitionParade(rec *trace.Recording, meta Meta) (Result, error) {
 			continue
 		}
 		measured++
-		p := &parade{ignition: &ignition{ch: ch, meta: meta, subject: evidence.WholeEngine}, rec: rec, tracks: tracks}
+		p := &parade{ignition: &ignition{readout: readout{meta: meta}, ch: ch, subject: evidence.WholeEngine}, rec: rec, tracks: tracks}
 		p.work()
 		one := p.res
 		res.Readings = append(res.Readings, one.Readings...)

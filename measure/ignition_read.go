@@ -357,12 +357,7 @@ func (g *ignition) emit(feature string, u unit.Unit, value, sd float64, n int, p
 		c.SpeedRPM = math.Round(p.rpm)
 	}
 	first, last := g.span(p)
-	g.res.Readings = append(g.res.Readings, evidence.Reading{
-		Item: g.meta.Item, Feature: feature, Subject: g.subject, Value: q, Uncertainty: u.StepSI(sd), N: n,
-		Placement: g.meta.Placement, Instrument: g.meta.Probe, Condition: c, When: g.meta.When,
-		Flags: uniqueFlags(append(append([]evidence.Flag{}, g.flags...), flags...)),
-		From:  evidence.Source{File: g.meta.File, Channel: g.ch.Name, First: first, Last: last},
-	})
+	g.add(feature, g.ch.Name, g.subject, q, u.StepSI(sd), c, n, first, last, flags)
 }
 
 func (g *ignition) span(p phase) (first, last int) {

@@ -65,21 +65,19 @@ func ignitionChannel(ch *trace.Channel, meta Meta) (evidence.Subject, bool) {
 
 // ignition is the work on one channel.
 type ignition struct {
-	res     Result
+	readout
 	w       *wave
 	ch      *trace.Channel
-	meta    Meta
 	subject evidence.Subject
 	sparks  []spark
 	sign    float64
-	flags   []evidence.Flag
 	exhaust []spark // of the same lead, left out of sparks (waste spark)
 	revs    float64 // revolutions from one spark to the next
 	absent  int     // firings that were due and of which nothing was seen (parade)
 }
 
 func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.Subject, meta Meta) Result {
-	g := &ignition{ch: ch, meta: meta, subject: subject}
+	g := &ignition{readout: readout{meta: meta}, ch: ch, subject: subject}
 	switch {
 	case subject.Kind == "":
 		g.note(evidence.Unplaced, true, "%s: no cylinder is given; the readings cannot be compared until it is", ch.Name)
@@ -333,7 +331,7 @@ func (g *ignition) quality() {
 func (g *ignition) flag(f evidence.Flag) { g.flags = append(g.flags, f) }
 
 func (g *ignition) note(f evidence.Flag, trouble bool, format string, args ...any) {
-	g.res.Notes = append(g.res.Notes, Note{Text: fmt.Sprintf(format, args...), Flag: f, Trouble: trouble, From: evidence.Source{File: g.meta.File, Channel: g.ch.Name}})
+	g.readout.note(g.ch.Name, f, trouble, format, args...)
 }
 
 // refuse says that a feature, or with "" the whole trace, could not be measured.
@@ -349,10 +347,7 @@ func (g *ignition) refuse(feature string, flag evidence.Flag, why, fix string) {
 			feature = "ignition.burn_time_cruise"
 		}
 	}
-	g.res.NotMeasured = append(g.res.NotMeasured, NotMeasured{
-		Feature: feature, Subject: g.subject, Why: why, Fix: fix, Flag: flag, Item: g.meta.Item, When: g.meta.When,
-		From: evidence.Source{File: g.meta.File, Channel: g.ch.Name},
-	})
+	g.readout.refuse(feature, g.ch.Name, g.subject, flag, why, fix)
 }
 
 // round3 writes a large number with k or M.

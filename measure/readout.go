@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/unit"
@@ -13,7 +14,8 @@ import (
 const exact = 1e-9
 
 // readout collects what one capture gives: readings, refusals, notes and marks,
-// each with the item, file and condition they belong to.
+// each with the item, file and condition they belong to. What works on one channel
+// and subject at a time (sheet, ignition) is a readout bound to those.
 type readout struct {
 	res   Result
 	meta  Meta
@@ -21,7 +23,10 @@ type readout struct {
 }
 
 func (s *readout) note(channel string, flag evidence.Flag, trouble bool, format string, args ...any) {
-	s.res.Notes = append(s.res.Notes, Note{Text: fmt.Sprintf(format, args...), Flag: flag, Trouble: trouble, From: evidence.Source{File: s.meta.File, Channel: channel}})
+	n := Note{Text: fmt.Sprintf(format, args...), Flag: flag, Trouble: trouble, From: evidence.Source{File: s.meta.File, Channel: channel}}
+	if !slices.Contains(s.res.Notes, n) {
+		s.res.Notes = append(s.res.Notes, n)
+	}
 }
 
 // refuse says that a feature could not be measured, why, and what would do it.
@@ -53,6 +58,11 @@ func (s *readout) emit(feature, channel string, subject evidence.Subject, si, si
 	if s.res.Condition.SpeedRPM > 0 {
 		c.SpeedRPM = s.res.Condition.SpeedRPM
 	}
+	s.add(feature, channel, subject, q, sigma, c, n, first, last, flags)
+}
+
+// add appends a reading; sigma is SI.
+func (s *readout) add(feature, channel string, subject evidence.Subject, q unit.Quantity, sigma float64, c evidence.Condition, n, first, last int, flags []evidence.Flag) {
 	s.res.Readings = append(s.res.Readings, evidence.Reading{
 		Item: s.meta.Item, Feature: feature, Subject: subject, Value: q, Uncertainty: sigma, N: n,
 		Placement: s.meta.Placement, Instrument: s.meta.Probe, Condition: c, When: s.meta.When,
