@@ -66,6 +66,7 @@ refused, is a fault of the procedure and ends with exit code 1.`,
 	c.Flags().StringVar(&r.Fault, "fault", "", "what fails on the vehicle (see --faults)")
 	c.Flags().StringVar(&r.Side, "side", "", "on which side: left or right (default both)")
 	c.Flags().StringVar(&at, "interrupt", "", "what interrupts, at which step: power_loss@retract.left")
+	c.Flags().StringToStringVar(&r.Answers, "answer", nil, "how a question is answered: drive=rear,lift=axle (default the first answer of each)")
 	c.Flags().BoolVar(&r.Leave, "leave", false, "after the interruption stop, hand over, and take it up an hour later")
 	c.Flags().BoolVar(&faults, "faults", false, "list the faults")
 	c.Flags().BoolVar(&every, "every", false, "interrupt at each step in turn and print one line for each")
@@ -90,7 +91,7 @@ func rehearseEvery(p *page, m *procedure.Machine, r player.Rehearsal) error {
 	bad := 0
 	for i := range m.Steps {
 		st := &m.Steps[i]
-		if st.Origin() == "recovery" || m.SkippedIn(m.Initial(), i) {
+		if st.Origin() == "recovery" {
 			continue
 		}
 		one := r
@@ -107,6 +108,8 @@ func rehearseEvery(p *page, m *procedure.Machine, r player.Rehearsal) error {
 		}
 		end := "finished"
 		switch {
+		case !told.Struck:
+			continue // not a step of this variant
 		case verdict(told) != nil:
 			end = "STUCK: " + verdict(told).Error()
 			bad++

@@ -115,6 +115,9 @@ func (t *terminal) showStep(v runner.View, id string) {
 		p.para("  ", h.Text+" "+h.Do, 2)
 	}
 	p.line(st.ID + "  [" + sv.Phase + "]")
+	if sv.Attempt > 0 && sv.Phase == "not begun" {
+		p.para("  ", "Asked again: something was interrupted since. Look whether it is still so, or do it again.", 2)
+	}
 	p.para("  ", do, 2)
 	if st.NoReturn != "" {
 		p.para("  No way back: ", st.NoReturn, 4)

@@ -14,13 +14,15 @@ type Rehearsal struct {
 	Side  string // the side it is on
 	// Kind happens while Step is under way; "not_as_expected" fails the step once.
 	Kind, Step string
-	Leave      bool // stop and hand over after the interruption, then take it up again
+	Answers    map[string]string // question -> answer; without it the first
+	Leave      bool              // stop and hand over after the interruption, then take it up again
 }
 
 // Told is the log of a rehearsal.
 type Told struct {
 	Lines    []string
 	Finished bool
+	Struck   bool // the interruption happened: its step belongs to this variant
 	Handed   bool // it ended handed over, with the reason in the last lines
 	Minutes  float64
 	Stumbles []string // the runner refused what the person was told to do
@@ -53,6 +55,12 @@ func Rehearse(m *procedure.Machine, r Rehearsal) (Told, error) {
 			return Told{}, fmt.Errorf("fault %q does not happen in procedure %s", r.Fault, m.File.ID)
 		}
 	}
+	for q, a := range r.Answers {
+		i, ok := m.StepIndex(q)
+		if !ok || !hasOutcome(m.Steps[i].Outcomes, a) {
+			return Told{}, fmt.Errorf("procedure %s has no answer %q to a question %q", m.File.ID, a, q)
+		}
+	}
 	if r.Step != "" {
 		if _, ok := m.StepIndex(r.Step); !ok {
 			return Told{}, fmt.Errorf("procedure %s has no step %q", m.File.ID, r.Step)
@@ -78,6 +86,15 @@ func Rehearse(m *procedure.Machine, r Rehearsal) (Told, error) {
 func contains(list []string, s string) bool {
 	for _, x := range list {
 		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+func hasOutcome(outcomes []procedure.Outcome, id string) bool {
+	for _, o := range outcomes {
+		if o.ID == id {
 			return true
 		}
 	}
@@ -166,7 +183,7 @@ func (h *rehearsal) begin(i int) {
 	h.say("%s: %s", st.ID, do)
 	h.now += 20e9
 	if h.r.Step == st.ID && h.r.Kind != "" && !h.hit {
-		h.hit = true
+		h.hit, h.out.Struck = true, true
 		h.interrupt(i)
 	}
 }
@@ -261,7 +278,14 @@ func (h *rehearsal) confirm(i int) {
 		return
 	}
 	if len(st.Outcomes) > 0 && h.m.GivenOf(h.run.State(), i) != 0 {
-		h.put(runner.Entry{Kind: runner.Choose, Step: st.ID, Outcome: st.Outcomes[0].ID})
+		outcome := st.Outcomes[0].ID
+		if a := h.r.Answers[st.ID]; a != "" {
+			outcome = a
+		}
+		h.say("%s: answered: %s", st.ID, outcome)
+		if !h.put(runner.Entry{Kind: runner.Choose, Step: st.ID, Outcome: outcome}) {
+			h.now += 5e9
+		}
 		return
 	}
 	if good == 0 {
