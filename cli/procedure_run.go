@@ -41,6 +41,9 @@ of a step; the step is then recorded as not watched.`,
 			if err != nil {
 				return err
 			}
+			if _, err := fmt.Fprintln(c.OutOrStdout(), "Checking every state this procedure can reach before it begins."); err != nil {
+				return err
+			}
 			if r := checker.Check(m, checker.Options{}); !r.Passed {
 				writeCheck(&page{w: c.ErrOrStderr()}, r)
 				return refusal{"this procedure did not pass its check: it cannot be started"}

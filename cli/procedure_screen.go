@@ -50,7 +50,7 @@ func (t *terminal) show() []choice {
 	for i, w := range v.Watches {
 		mw := &t.m.Watches[i]
 		value := ""
-		if lim, err := mw.Limits(); err == nil && w.Value != 0 {
+		if lim, err := mw.Limits(); err == nil && w.Value != 0 && w.Word != "not watched" {
 			value = " " + unit.Format(w.Value, lim.Unit)
 		}
 		p.large(w.Word+value, t.o.large)
@@ -62,10 +62,14 @@ func (t *terminal) show() []choice {
 			p.para("", w.Blind, 0)
 		}
 	}
+	for _, w := range v.WaysOut {
+		p.para("", capitalFirst(w.What)+". What to do:", 0)
+		p.para("  "+w.Class+"  ", w.Text, 6)
+	}
 	for _, d := range v.Dangers {
 		p.para("DANGEROUS TO LEAVE: ", d, 4)
 	}
-	if v.Motor == "resting" {
+	if v.Motor == "resting" && v.MotorLeft > 0 {
 		p.large(fmt.Sprintf("at rest, %0.f s left", v.MotorLeft), t.o.large)
 	}
 	shown := map[string]bool{}
@@ -136,8 +140,10 @@ func choicesOf(m *procedure.Machine, v runner.View) []choice {
 	var out []choice
 	add := func(c choice) { out = append(out, c) }
 	for _, id := range v.Active {
-		i, _ := m.StepIndex(id)
-		out = append(out, activeChoices(m, v.Steps[i], id)...)
+		// While it is held or stopped only what makes safe goes on.
+		if i, _ := m.StepIndex(id); (v.Mode == "running") != (m.Steps[i].Origin() == "recovery") {
+			out = append(out, activeChoices(m, v.Steps[i], id)...)
+		}
 	}
 	for _, list := range [][]string{v.Open, v.MakeSafe} {
 		for _, id := range list {

@@ -27,6 +27,7 @@ type Run struct {
 	records  []*StepRecord // an element is replaced, never changed: see touch
 	holder   string        // to whom it was handed over
 	jumped   bool          // a wall clock was seen to jump
+	out      []WayOut      // what to do about the last interruption, until going on
 	failures []Failure     // critical steps that failed and were not shown right since
 	bare     bool          // never rules are not asked
 }

@@ -34,11 +34,20 @@ func (r *Run) take(e Entry) error {
 			return refuse("Interruption %q is not known; it is one of: %s.", e.What, strings.Join(procedure.Kinds[:5], ", "))
 		}
 		r.motorRest()
-		return r.try(procedure.Event{Op: procedure.Interrupt, X: uint8(k)}, e.At, procedure.KindText[e.What])
+		out := r.waysOut(k)
+		if err := r.try(procedure.Event{Op: procedure.Interrupt, X: uint8(k)}, e.At, procedure.KindText[e.What]); err != nil {
+			return err
+		}
+		r.out = out
+		return nil
 	case AtRest:
 		return r.try(procedure.Event{Op: procedure.AtRest}, e.At, "")
 	case GoOn:
-		return r.try(procedure.Event{Op: procedure.Resume}, e.At, "its interlock no longer holds")
+		if err := r.try(procedure.Event{Op: procedure.Resume}, e.At, "its interlock no longer holds"); err != nil {
+			return err
+		}
+		r.out = nil
+		return nil
 	case StopNow:
 		r.motorRest()
 		return r.try(procedure.Event{Op: procedure.Stop}, e.At, "stopped")
@@ -77,6 +86,33 @@ func (r *Run) resolve(e Entry) error {
 	}
 	r.failures = nil
 	return nil
+}
+
+// WayOut is what the procedure says to do about an interruption of a step.
+type WayOut struct {
+	Step  string `json:"step"`
+	What  string `json:"what"`
+	Class string `json:"class"`
+	Text  string `json:"text"`
+}
+
+func (r *Run) wayOut(i, kind int) WayOut {
+	rule := r.m.Steps[i].Recovers[kind].Rule
+	return WayOut{r.m.Steps[i].ID, procedure.KindText[procedure.Kinds[kind]], rule.Class, rule.Text}
+}
+
+// waysOut are those of every step under way; of the procedure when none is.
+func (r *Run) waysOut(kind int) []WayOut {
+	var out []WayOut
+	for i := range r.m.Steps {
+		if r.m.Steps[i].Origin() != "recovery" && r.m.ModeStep(r.state, i) {
+			out = append(out, r.wayOut(i, kind))
+		}
+	}
+	if rule := r.m.File.Interrupt[procedure.Kinds[kind]]; len(out) == 0 {
+		out = append(out, WayOut{"", procedure.KindText[procedure.Kinds[kind]], rule.Class, rule.Text})
+	}
+	return out
 }
 
 // motorRest remembers how long the movement under way must rest when it has come to
@@ -118,6 +154,7 @@ func (r *Run) takeStep(e Entry) error {
 		if err := r.try(procedure.Event{Op: procedure.StepFails, Step: u, X: uint8(k)}, e.At, procedure.KindText[e.What]); err != nil {
 			return err
 		}
+		r.out = []WayOut{r.wayOut(i, k)}
 		r.fail(i, e, procedure.KindText[e.What])
 		return nil
 	case Choose:
@@ -340,7 +377,12 @@ func (r *Run) takeWatch(e Entry) error {
 		st := &r.m.Steps[i]
 		if contains(st.WatchedBy(), w) && (r.m.PhaseOf(r.state, i) == procedure.Doing || r.m.PhaseOf(r.state, i) == procedure.Waiting) && r.m.ModeOf(r.state) == procedure.Running {
 			r.motorRest()
-			return r.try(procedure.Event{Op: procedure.Interrupt, X: 1}, e.At, procedure.KindText["low_supply"])
+			out := r.waysOut(1)
+			if err := r.try(procedure.Event{Op: procedure.Interrupt, X: 1}, e.At, procedure.KindText["low_supply"]); err != nil {
+				return err
+			}
+			r.out = out
+			return nil
 		}
 	}
 	return nil

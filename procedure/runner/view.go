@@ -12,7 +12,7 @@ import (
 type View struct {
 	Mode       string             `json:"mode"`
 	ModeText   string             `json:"mode_text"`
-	Interrupts string             `json:"interrupt,omitempty"`
+	WaysOut    []WayOut           `json:"ways_out,omitempty"` // what to do about the last interruption
 	Steps      []StepView         `json:"steps"`
 	Active     []string           `json:"active"`    // steps under way
 	Open       []string           `json:"open"`      // steps that may begin now
@@ -128,6 +128,7 @@ func (r *Run) At(now Stamp) View {
 		v.Watches = append(v.Watches, wv)
 	}
 	v.Dangers = c.Dangers()
+	v.WaysOut = c.out
 	v.Failures = c.failures
 	v.MayLeave = m.Restful(s) && m.MotorOf(s) != procedure.Moving
 	switch m.ModeOf(s) {
