@@ -55,35 +55,60 @@ func riseByK(k, t float64) float64 {
 	return (t*math.Exp(-x)*k + math.Expm1(-x)) / (k * k)
 }
 
+// riseBoth is rise and riseByK from one exponential: they take most of the time of
+// a fit.
+func riseBoth(k, t float64) (h, byK float64) {
+	x := k * t
+	if math.Abs(x) < 1e-3 {
+		return rise(k, t), riseByK(k, t)
+	}
+	e := math.Expm1(-x)
+	return -e / k, (t*(e+1)*k + e) / (k * k)
+}
+
+// normal is the normal equations of a ramp at its parameters, and its cost.
+func (r ramp) normal(t, y []float64) (a [3][3]float64, g [3]float64, cost float64) {
+	for j := range t {
+		h, byK := riseBoth(r.k, t[j])
+		q := r.s * byK
+		e := y[j] - r.i0 - r.s*h
+		cost += e * e
+		g[0] += e
+		g[1] += h * e
+		g[2] += q * e
+		a[0][1] += h
+		a[0][2] += q
+		a[1][1] += h * h
+		a[1][2] += h * q
+		a[2][2] += q * q
+	}
+	a[0][0] = float64(len(t))
+	a[1][0], a[2][0], a[2][1] = a[0][1], a[0][2], a[1][2]
+	return a, g, cost
+}
+
 // fitRamp fits the three parameters by damped least squares (Marquardt 1963).
 // Times in seconds; at least 8 points. ok is false when it does not settle.
 func fitRamp(t, y []float64) (ramp, bool) {
 	n := len(t)
-	if n < 8 || n != len(y) {
+	if n < 8 || n != len(y) || !(t[n-1] > t[0]) {
 		return ramp{}, false
 	}
 	span := t[n-1] - t[0]
-	if !(span > 0) {
+	return fitRampFrom(ramp{i0: y[0], s: 1.3 * (y[n-1] - y[0]) / span, k: 0.5 / span}, t, y)
+}
+
+// fitRampFrom is fitRamp begun at parameters that are near already.
+func fitRampFrom(r ramp, t, y []float64) (ramp, bool) {
+	n := len(t)
+	if n < 8 || n != len(y) || !(t[n-1] > t[0]) {
 		return ramp{}, false
 	}
-	r := ramp{i0: y[0], s: 1.3 * (y[n-1] - y[0]) / span, k: 0.5 / span, n: n}
-	cost := r.cost(t, y)
+	span := t[n-1] - t[0]
+	r = ramp{i0: r.i0, s: r.s, k: r.k, n: n}
+	a, g, cost := r.normal(t, y)
 	damp := 1e-3
-	var a [3][3]float64
 	for range 60 {
-		var g [3]float64
-		a = [3][3]float64{}
-		for j := range t {
-			h := rise(r.k, t[j])
-			d := [3]float64{1, h, r.s * riseByK(r.k, t[j])}
-			e := y[j] - r.i0 - r.s*h
-			for p := range 3 {
-				g[p] += d[p] * e
-				for q := range 3 {
-					a[p][q] += d[p] * d[q]
-				}
-			}
-		}
 		b := a
 		for p := range 3 {
 			b[p][p] *= 1 + damp
@@ -100,15 +125,15 @@ func fitRamp(t, y []float64) (ramp, bool) {
 			damp *= 10
 			continue
 		}
-		c := next.cost(t, y)
+		na, ng, c := next.normal(t, y)
 		if !(c <= cost) {
 			if damp *= 10; damp > 1e9 {
 				break
 			}
 			continue
 		}
-		small := cost-c <= 1e-12*cost && math.Abs(next.k-r.k)*span < 1e-7
-		r, cost, damp = next, c, math.Max(damp/10, 1e-12)
+		small := cost-c <= 1e-10*cost && math.Abs(next.k-r.k)*span < 1e-6
+		r, a, g, cost, damp = next, na, ng, c, math.Max(damp/10, 1e-12)
 		if small || cost == 0 {
 			break
 		}
@@ -124,15 +149,6 @@ func fitRamp(t, y []float64) (ramp, bool) {
 		r.correlation = v * inv[1][2] / (r.sdS * r.sdK)
 	}
 	return r, !math.IsNaN(r.k) && !math.IsNaN(r.s)
-}
-
-func (r ramp) cost(t, y []float64) float64 {
-	c := 0.0
-	for j := range t {
-		e := y[j] - r.at(t[j])
-		c += e * e
-	}
-	return c
 }
 
 func dot3(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }

@@ -3,7 +3,10 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -336,14 +339,7 @@ func (c *cranked) between() (why, fix string, flag evidence.Flag) {
 		}
 	}
 	most := min(len(x)*2/3, int(2.2*c.hz))
-	r := make([]float64, most+1)
-	for lag := range r {
-		sum, n := 0.0, len(x)-lag
-		for i := 0; i < n; i++ {
-			sum += x[i] * x[i+lag]
-		}
-		r[lag] = sum / float64(n)
-	}
+	r := autocorrelation(x, most)
 	if !(r[0] > 0) {
 		return no, crank, evidence.WrongChannel
 	}
@@ -406,21 +402,45 @@ func (c *cranked) couldCrank(lag int) bool {
 // smoothed is the moving mean over a window of blocks; missing values are left out.
 func smoothed(v []float64, window float64) []float64 {
 	w := max(1, int(window/2))
-	sum := make([]float64, len(v)+1)
-	n := make([]int, len(v)+1)
-	for i, x := range v {
-		sum[i+1], n[i+1] = sum[i], n[i]
-		if !math.IsNaN(x) {
-			sum[i+1] += x
-			n[i+1]++
+	out := make([]float64, len(v))
+	sum, n := 0.0, 0
+	for i := range min(w, len(v)) {
+		if x := v[i]; x == x {
+			sum += x
+			n++
 		}
 	}
-	out := make([]float64, len(v))
 	for i := range v {
-		a, b := max(0, i-w), min(len(v), i+w+1)
-		out[i] = (sum[b] - sum[a]) / float64(max(1, n[b]-n[a]))
+		if b := i + w; b < len(v) && v[b] == v[b] {
+			sum += v[b]
+			n++
+		}
+		if a := i - w - 1; a >= 0 && v[a] == v[a] {
+			sum -= v[a]
+			n--
+		}
+		out[i] = sum / float64(max(1, n))
 	}
 	return out
+}
+
+// autocorrelation is the mean of x(i) x(i+lag) for lags up to most, by way of the
+// spectrum.
+func autocorrelation(x []float64, most int) []float64 {
+	n := 1
+	for n < len(x)+most+1 {
+		n *= 2
+	}
+	fft := fourier.NewFFT(n)
+	c := fft.Coefficients(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
+	for i, z := range c {
+		c[i] = complex((real(z)*real(z)+imag(z)*imag(z))/float64(n), 0)
+	}
+	r := fft.Sequence(nil, c)[:most+1]
+	for lag := range r {
+		r[lag] /= float64(len(x) - lag)
+	}
+	return r
 }
 
 // sampleOf is the sample of the file at a block.

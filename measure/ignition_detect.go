@@ -94,18 +94,8 @@ func (w *wave) blocks() {
 	w.lo, w.hi = make([]float64, n), make([]float64, n)
 	for b := range n {
 		part := w.v[b*w.size : min((b+1)*w.size, len(w.v))]
-		lo, hi := part[0], part[0]
-		sum := 0.0
-		for _, x := range part {
-			if x < lo {
-				lo = x
-			}
-			if x > hi {
-				hi = x
-			}
-			sum += x
-		}
-		if math.IsNaN(sum) || math.IsInf(sum, 0) {
+		lo, hi := trace.Extremes(part)
+		if math.IsNaN(lo) || math.IsInf(lo, 0) || math.IsInf(hi, 0) {
 			for _, x := range part {
 				if math.IsNaN(x) || math.IsInf(x, 0) {
 					w.lost++

@@ -228,13 +228,13 @@ func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 		from -= size
 	}
 	t, y = thin(p.v, from, end, g.seconds, c.foot, 300)
-	if r, ok := fitRamp(t, y); ok {
+	if r, ok := fitRampFrom(d.r, t, y); ok {
 		d.r = r
 	}
 	d.early = ramp{}
 	if k := from + (end-from)*6/10; k-from > 30 {
 		t, y = thin(p.v, from, k, g.seconds, c.foot, 300)
-		d.early, _ = fitRamp(t, y)
+		d.early, _ = fitRampFrom(d.r, t, y)
 	}
 }
 

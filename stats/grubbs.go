@@ -63,7 +63,12 @@ func TQuantile(p, nu float64) float64 {
 	if nu > manyDegrees {
 		return distuv.UnitNormal.Quantile(p)
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}
+	q := t.Quantile(p) // good to some 1e-9; a step of Newton's makes it 1e-13
+	if p < 0.5 {
+		return q - (t.CDF(q)-p)/t.Prob(q)
+	}
+	return q + (t.Survival(q)-(1-p))/t.Prob(q)
 }
 
 // TTwoSided is the chance that |T| is at least |t| under Student's t with nu

@@ -38,13 +38,13 @@ func Quantile(x []float64, p float64) float64 {
 		return math.NaN()
 	}
 	s := slices.Clone(x)
-	slices.Sort(s)
 	h := p * float64(len(s)-1)
 	i := int(h)
+	lo := selectKth(s, i)
 	if i+1 >= len(s) {
-		return s[len(s)-1]
+		return lo
 	}
-	return s[i] + (h-float64(i))*(s[i+1]-s[i])
+	return lo + (h-float64(i))*(slices.Min(s[i+1:])-lo)
 }
 
 // MADSigma is the robust standard deviation: MADToSigma times the median of
