@@ -53,6 +53,8 @@ type Case struct {
 	OldPartBack Test
 	// CodeBack names a code that the module stored again after it was erased.
 	CodeBack string
+	// Told is how many episodes after the repair were told of and not logged.
+	Told int
 	// LampFlashing bounds a climb to LampSeconds.
 	LampFlashing bool
 }

@@ -42,7 +42,7 @@ func (v *Verdict) decide(c Case) {
 	say := func(format string, args ...any) { v.Lines = append(v.Lines, fmt.Sprintf(format, args...)) }
 	covered := v.Before.Total > 0 && left(v.Counted, v.Need).Sum() == 0 && v.Chance <= 1-Level+1e-12
 	far := covered && left(v.CountedFar, v.Far).Sum() == 0 && v.Upper <= RatioLimit+1e-12
-	switch n := v.After.Total + v.After.Outside; {
+	switch n := v.After.Total + v.After.Outside + c.Told; {
 	case n > 0:
 		v.State = CameBack
 		say("The fault showed again after the repair: %s, %d of them inside the fault conditions. The proof has failed; a further clean drive does not undo it.", count(n, "episode"), v.After.Total)

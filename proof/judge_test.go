@@ -52,6 +52,7 @@ func TestStates(t *testing.T) {
 		"came back":             {with(base(5, 5), func(c *Case) { c.After[0].Marks = []float64{85} }), CameBack, "", "does not undo"},
 		"came back elsewhere":   {with(base(5, 5), func(c *Case) { c.After[0].Marks = []float64{20} }), CameBack, "", "0 of them inside"},
 		"came back, much rarer": {with(base(5, 60), func(c *Case) { c.After[0].Marks = []float64{85} }), CameBack, "", "less often"},
+		"told of":               {with(base(5, 30), func(c *Case) { c.Told = 1 }), CameBack, "", "0 of them inside"},
 		"code back":             {with(base(5, 30), func(c *Case) { c.CodeBack = "P0304" }), CameBack, "", "P0304"},
 		"measured, named":       {with(base(0, 0), func(c *Case) { c.Named, c.Measured = Measured, Test{true, true, "Gap like the others."} }), Proven, Measured, "Gap like"},
 		"measured, still off":   {with(base(5, 5), func(c *Case) { c.Named, c.Measured = Measured, Test{true, false, "Gap still wide."} }), Improved, "", "Gap still wide"},

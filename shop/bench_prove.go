@@ -2,10 +2,16 @@ package shop
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
 	"sync"
 
 	"proveout/job"
+	"proveout/store"
 )
 
 // proofShelf keeps the newest proof of the jobs looked at last: working one out
@@ -19,17 +25,31 @@ type proofShelf struct {
 type keptProof struct {
 	mu     sync.Mutex // of one proof under way
 	basis  string
-	answer *ProofAnswer
+	report *ReportAnswer
 	err    error
 }
 
 // keptProofs is how many jobs keep their newest proof in memory (our choice).
 const keptProofs = 50
 
+// ErrNoProof is when there is nothing yet that a proof could be worked out from.
+var ErrNoProof = errors.New("no proof can be worked out yet")
+
 // Proof says whether the repair of a job is proven, and what is left to drive; the
 // same engine answers job folders. It is worked out once for the same entries and
 // settings.
 func (b *Bench) Proof(ctx context.Context, jobID string) (*ProofAnswer, error) {
+	r, err := b.Report(ctx, jobID)
+	if err != nil {
+		return nil, err
+	}
+	return r.Proof, nil
+}
+
+// Report gathers the report of a job. Its fingerprint is that of the record: of the
+// list "device sequence digest" of the heads of its chains, in order of the device.
+// What the answer points to is shared and must not be changed.
+func (b *Bench) Report(ctx context.Context, jobID string) (*ReportAnswer, error) {
 	state, err := b.State(ctx, jobID)
 	if err != nil {
 		return nil, err
@@ -38,34 +58,45 @@ func (b *Bench) Proof(ctx context.Context, jobID string) (*ProofAnswer, error) {
 	if err != nil {
 		return nil, err
 	}
+	var told []job.DriveAdded // they stand in the record and not in the job file
+	for _, d := range state.Drives {
+		told = append(told, d.What)
+	}
+	basis := fmt.Sprint(in.hash, b.beside.Load(), told)
 	k := b.proofs.get(jobID)
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.basis == in.hash {
-		return k.answer, k.err
+	if k.basis != basis {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		r, err := b.report(ctx, in, told)
+		if err != nil && !errors.Is(err, ErrNoProof) {
+			return nil, err // may go well the next time
+		}
+		k.basis, k.report, k.err = basis, r, err
 	}
-	if err := ctx.Err(); err != nil {
-		return nil, err
+	if k.err != nil {
+		return nil, k.err
 	}
-	k.answer, k.err = b.prove(in)
-	k.basis = in.hash
-	return k.answer, k.err
+	out := *k.report
+	out.Fingerprint = fmt.Sprintf("%x", sha256.Sum256([]byte(headsText(state.Heads))))
+	out.FingerprintOf = fmt.Sprintf("the record: %d entries of %d device%s", state.Entries, len(state.Heads), plural(len(state.Heads)))
+	return &out, nil
 }
 
-// ErrNoProof is when there is nothing yet that a proof could be worked out from.
-var ErrNoProof = errors.New("no proof can be worked out yet")
-
-func (b *Bench) prove(in basis) (*ProofAnswer, error) {
+func (b *Bench) report(ctx context.Context, in basis, told []job.DriveAdded) (*ReportAnswer, error) {
 	f, problems := job.Parse("job.yaml", in.text)
 	if f == nil {
 		return nil, errors.Join(ErrNoProof, problemError(problems))
 	}
 	o := Options{Books: b.o.Books, Reason: b.o.Reason, Limits: b.o.Limits, Program: b.o.Program}
-	p, err := proveJob(&inStore{b: b, state: in.state}, f, o)
+	p, err := prove(&inStore{b: b, state: in.state}, f, o, told)
 	if err != nil {
 		return nil, errors.Join(ErrNoProof, err)
 	}
-	return p.out, nil
+	r := p.report()
+	return r, b.fillNames(ctx, in.state, r)
 }
 
 func (s *proofShelf) get(id string) *keptProof {
@@ -84,4 +115,47 @@ func (s *proofShelf) get(id string) *keptProof {
 	k := &keptProof{}
 	s.kept[id], s.order = k, append(s.order, id)
 	return k
+}
+
+func headsText(heads map[string]job.Head) string {
+	var s strings.Builder
+	for _, d := range slices.Sorted(maps.Keys(heads)) {
+		fmt.Fprintf(&s, "%s %d %s\n", d, heads[d].Sequence, heads[d].Digest)
+	}
+	return s.String()
+}
+
+// fillNames puts names where the record has opaque ids: they lie beside the chain.
+func (b *Bench) fillNames(ctx context.Context, s *job.State, r *ReportAnswer) error {
+	if s.Customer != "" {
+		d, err := b.Customer(ctx, s.Customer)
+		switch {
+		case err == nil:
+			r.Customer = CustomerAnswer{d.Name, d.Phone}
+		case errors.Is(err, store.ErrErased):
+			r.Customer = CustomerAnswer{Name: "erased on request"}
+		case !isNotFound(err):
+			return err
+		}
+	}
+	if r.Technician == "" {
+		r.Technician = s.Person
+	}
+	who := []*string{&r.Technician}
+	for i := range r.Approvals {
+		who = append(who, &r.Approvals[i].Who)
+	}
+	for i := range r.Proof.Corrections {
+		who = append(who, &r.Proof.Corrections[i].Who)
+	}
+	for _, p := range who {
+		name, err := b.personName(ctx, *p)
+		if err != nil {
+			return err
+		}
+		if name != "" {
+			*p = name
+		}
+	}
+	return nil
 }

@@ -136,10 +136,18 @@ func (w *work) measure(c job.CaptureFile, f intake.File) measured {
 		m.what = strings.ReplaceAll(res.Kind, "_", " ") + where(c) + ", " + recordingWords(f)
 	}
 	if w.keep && res.Kind == measure.ParameterLog {
-		w.logs = append(w.logs, drivenLog{c, f.Name, measure.LogSeries(f.Recording, w.meta(c, f))})
+		w.logs = append(w.logs, drivenLog{c, f.Name, measure.LogSeries(f.Recording, w.meta(c, f)), startOf(f.Recording)})
 	}
 	m.take(res)
 	return m
+}
+
+// startOf is the file's own time of its first row, in s.
+func startOf(r *trace.Recording) float64 {
+	if r.Time.N == 0 {
+		return 0
+	}
+	return float64(r.Time.At(0)) * 1e-9
 }
 
 // take keeps what measuring a capture gave.

@@ -19,6 +19,7 @@ type drivenLog struct {
 	capture job.CaptureFile
 	file    string
 	series  []measure.Logged
+	start   float64 // s: the file's own time of its first row
 }
 
 // readSession is a capture of diagnostic messages kept for the proof.
@@ -32,7 +33,16 @@ type readSession struct {
 // the modules stored, and what is left to drive. Before the repair its plan says
 // how long to drive. Nothing in the folder is changed.
 func Prove(dir string, o Options) (*ProofAnswer, error) {
-	p, err := prove(dir, o)
+	folder, err := intake.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close()
+	f, err := readJob(folder)
+	if err != nil {
+		return nil, err
+	}
+	p, err := prove(inFolder{folder}, f, o, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -48,30 +58,18 @@ type proving struct {
 	v         proof.Verdict
 	items     map[string]int // name of a drive to its item
 	others    []string       // what counters of other cylinders say
+	spoken    []job.DriveAdded
 	out       *ProofAnswer
 }
 
-func prove(dir string, o Options) (*proving, error) {
-	folder, err := intake.OpenFolder(dir)
-	if err != nil {
-		return nil, err
-	}
-	defer folder.Close()
-	f, err := readJob(folder)
-	if err != nil {
-		return nil, err
-	}
-	return proveJob(inFolder{folder}, f, o)
-}
-
-// proveJob is prove for captures wherever they lie.
-func proveJob(s source, f *job.File, o Options) (*proving, error) {
+// prove works a proof out. spoken are drives that were told, not logged.
+func prove(s source, f *job.File, o Options, spoken []job.DriveAdded) (*proving, error) {
 	w := &work{o: o, source: s, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o), keep: true}
 	a, err := w.diagnose()
 	if err != nil {
 		return nil, err
 	}
-	p := &proving{work: w, diagnosis: a, items: map[string]int{}, out: newProofAnswer(a)}
+	p := &proving{work: w, diagnosis: a, items: map[string]int{}, spoken: spoken, out: newProofAnswer(a)}
 	p.findCauses()
 	p.codes()
 	p.measured()
@@ -138,6 +136,46 @@ func (p *proving) drives() {
 		}
 		p.c.Before = append(p.c.Before, b)
 	}
+	p.told()
+}
+
+// told takes in drives that somebody told of. Without a log nobody knows how long
+// they were inside the fault conditions, so they count as no time; that the fault
+// showed after the repair counts. Told of a log, "none" says that somebody watched.
+func (p *proving) told() {
+	for _, d := range p.spoken {
+		found := false
+		for i := range p.c.After {
+			if l := &p.c.After[i]; d.When == "after" && d.Item > 0 && p.items[l.Name] == d.Item {
+				l.Watched, found = true, d.Episodes == 0 || len(l.Counters) > 0 || len(l.Marks) > 0
+				if l.RoadMinutes == 0 {
+					l.RoadMinutes = d.Minutes
+				}
+			}
+		}
+		for i := range p.c.Before {
+			if l := &p.c.Before[i]; d.When != "after" && d.Item > 0 && p.items[l.Name] == d.Item {
+				found = true
+				if l.RoadMinutes == 0 {
+					l.RoadMinutes = d.Minutes
+				}
+			}
+		}
+		if found {
+			continue
+		}
+		if d.When == "after" {
+			p.c.Told += d.Episodes
+		}
+		p.others = append(p.others, fmt.Sprintf("A drive %s the repair of %.0f min with %d episode%s has no log: how long it was inside the fault conditions is not known, so it counts as no time.", whenWords(d.When), d.Minutes, d.Episodes, plural(d.Episodes)))
+	}
+}
+
+func whenWords(when string) string {
+	if when == "after" {
+		return "after"
+	}
+	return "before"
 }
 
 // ledToCause reports whether a cause that is shown would not be without the
@@ -177,8 +215,12 @@ func (p *proving) log(l drivenLog) proof.Log {
 		out.Warm = warmth(w)
 	}
 	if d := l.capture.Drive; d != nil {
-		out.Marks, out.Watched, out.RoadMinutes = d.MarksS, d.Watched, d.RoadMinutes
+		out.Marks, out.Watched, out.RoadMinutes = slices.Clone(d.MarksS), d.Watched, d.RoadMinutes
 	}
+	for _, t := range l.capture.Marks { // felt, on the file's own time
+		out.Marks, out.Watched = append(out.Marks, t-l.start), true
+	}
+	slices.Sort(out.Marks)
 	for _, s := range l.series {
 		if s.Blocked {
 			p.out.LeftOut = append(p.out.LeftOut, LeftOut{File: l.file, Why: fmt.Sprintf("%s: not used for the proof, it holds values or jumps that cannot be", strings.TrimSpace(s.Name))})

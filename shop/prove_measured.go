@@ -7,6 +7,7 @@ import (
 
 	"proveout/book"
 	"proveout/evidence"
+	"proveout/job"
 	"proveout/proof"
 	"proveout/reason"
 )
@@ -186,10 +187,22 @@ func (p *proving) outcomeText(f *evidence.Finding) string {
 	return strings.ReplaceAll(f.Outcome, "_", " ")
 }
 
-// oldPart judges the proof by putting the old part back.
+// oldPart judges the proof by putting the old part back. That the fault came back
+// with it may stand among the parts tried in the search.
 func (p *proving) oldPart() {
-	o := p.resolved.Proof.OldPart
-	if o == nil || o.CameBack == "" && o.Gone == "" {
+	var o job.OldPartTried
+	if w := p.resolved.Proof.OldPart; w != nil {
+		o = *w
+	}
+	for _, t := range p.resolved.Tried {
+		ofCause := slices.ContainsFunc(p.causes, func(c *reason.SuspectAnswer) bool {
+			return c.Suspect.Component.ID == t.Component && c.Suspect.Subject == t.Subject
+		})
+		if ofCause && t.Result == "returned" && t.SetAside == "" && o.CameBack == "" {
+			o.CameBack = "yes"
+		}
+	}
+	if o.CameBack == "" && o.Gone == "" {
 		return
 	}
 	t := proof.Test{Done: true, Passed: o.CameBack == "yes" && o.Gone == "yes"}
@@ -201,7 +214,7 @@ func (p *proving) oldPart() {
 	case o.Gone == "no":
 		t.Text = "The old part was put back and the fault came back, but it did not go again with the new part."
 	default:
-		t.Text = "The old part was put back; one of the two answers is missing (came_back, gone)."
+		t.Text = "The old part was put back; one of the two answers is missing (proof.old_part_back: came_back, gone)."
 	}
 	if o.Note != "" {
 		t.Text += " " + upperFirst(strings.TrimSuffix(strings.TrimSpace(o.Note), ".")) + "."

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"proveout/intake"
 )
 
 const proven = "../examples/06-proven-on-the-hill"
@@ -169,7 +171,17 @@ func TestCodesAfter(t *testing.T) {
 // A log without which the cause would not be shown led to it, whatever is written
 // beside it.
 func TestLogThatLedToTheCauseIsFoundOut(t *testing.T) {
-	p, err := prove(variant(t, replace("result: moves_and_returns", "result: moves_and_returns\n    set_aside: another hill")), Options{Program: "test"})
+	dir := variant(t, replace("result: moves_and_returns", "result: moves_and_returns\n    set_aside: another hill"))
+	folder, err := intake.OpenFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer folder.Close()
+	f, err := readJob(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := prove(inFolder{folder}, f, Options{Program: "test"}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -75,10 +75,30 @@ const coursePoints = 800
 // Report gathers the report of the job in a folder. Nothing in the folder is
 // changed.
 func Report(dir string, o Options) (*ReportAnswer, error) {
-	p, err := prove(dir, o)
+	folder, err := intake.OpenFolder(dir)
 	if err != nil {
 		return nil, err
 	}
+	defer folder.Close()
+	name, data, err := jobText(folder)
+	if err != nil {
+		return nil, err
+	}
+	f, problems := job.Parse(name, data)
+	if f == nil {
+		return nil, problemError(problems)
+	}
+	p, err := prove(inFolder{folder}, f, o, nil)
+	if err != nil {
+		return nil, err
+	}
+	r := p.report()
+	r.fingerprint(name, data)
+	return r, nil
+}
+
+// report gathers what a proof does not hold.
+func (p *proving) report() *ReportAnswer {
 	f := p.file
 	r := &ReportAnswer{
 		Job: f.Job, Shop: f.Shop, Technician: f.Technician, Opened: f.Opened, Practice: f.Practice, Approvals: []ApprovalAnswer{},
@@ -91,7 +111,7 @@ func Report(dir string, o Options) (*ReportAnswer, error) {
 		r.Approvals = append(r.Approvals, ApprovalAnswer{a.What, a.At, a.How, a.Who})
 	}
 	p.courses(r)
-	return r, r.fingerprint(dir, p.diagnosis)
+	return r
 }
 
 // courses draws the drives that were counted.
@@ -127,18 +147,9 @@ func (p *proving) courses(r *ReportAnswer) {
 }
 
 // fingerprint hashes what the report rests on.
-func (r *ReportAnswer) fingerprint(dir string, a *Answer) error {
-	folder, err := intake.OpenFolder(dir)
-	if err != nil {
-		return err
-	}
-	defer folder.Close()
-	name, data, err := jobText(folder)
-	if err != nil {
-		return err
-	}
+func (r *ReportAnswer) fingerprint(name string, data []byte) {
 	r.Inputs = append(r.Inputs, InputAnswer{name, fmt.Sprintf("%x", sha256.Sum256(data))})
-	for _, it := range a.Items {
+	for _, it := range r.Diagnosis.Items {
 		if it.Kind == "capture" && it.SHA256 != "" && !slices.ContainsFunc(r.Inputs, func(x InputAnswer) bool { return x.File == it.File }) {
 			r.Inputs = append(r.Inputs, InputAnswer{it.File, it.SHA256})
 		}
@@ -150,7 +161,6 @@ func (r *ReportAnswer) fingerprint(dir string, a *Answer) error {
 	}
 	r.Fingerprint = fmt.Sprintf("%x", sha256.Sum256([]byte(list.String())))
 	r.FingerprintOf = fmt.Sprintf("%d files: the job file and its captures", len(r.Inputs))
-	return nil
 }
 
 // jobText finds and reads the job file of a folder.
