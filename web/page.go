@@ -102,6 +102,7 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"lang":  p.Lang,
 		"asset": func(name string) (string, error) { return address(assets, name) },
 		"map":   pairs,
+		"dots":  svgDots,
 		// Times of a procedure.
 		"minsec":  minsec,
 		"drain":   drain,

@@ -17,6 +17,7 @@ import (
 func init() {
 	routes = append(routes,
 		route{pattern: "GET /jobs/{id}/procedures", serve: procedureList},
+		route{pattern: "GET /jobs/{id}/procedures/new", serve: procedureList}, // where the board sends a service job
 		route{pattern: "POST /jobs/{id}/procedures", serve: authored(procedureStart)},
 		route{pattern: "GET /jobs/{id}/procedures/{run}", serve: procedurePage},
 		route{pattern: "POST /jobs/{id}/procedures/{run}", serve: authored(procedurePost)},

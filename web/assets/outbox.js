@@ -85,23 +85,14 @@ const listeners = new Set();
 export function onChange(fn) { listeners.add(fn); return () => listeners.delete(fn); }
 function changed(what) { listeners.forEach((fn) => fn(what || {})); }
 
-// lease: of several windows of one device one sends at a time.
-const me = random(8);
-async function lease(ms) {
-  const db = await open;
-  if (!db) return true;
-  const box = db.transaction('kept', 'readwrite').objectStore('kept'), has = await done(box.get('lease'));
-  if (has && has.holder !== me && has.until > Date.now()) return false;
-  await done(box.put({ holder: me, until: Date.now() + ms }, 'lease'));
-  return true;
-}
-
 let running = null, again = false, away = false;
 // reachable is the last that was heard of the server.
 export const reachable = () => !away;
 
 // flush sends what waits, oldest first. It stops at the first that cannot be sent now:
-// the order is kept. One that the server refuses stays in the list with the reason.
+// the order is kept. One that the server refuses stays in the list with the reason. Two
+// windows of one device may both send the list: each keeps the order, and the key makes
+// the second of two the same as the first.
 export function flush() {
   if (running) { again = true; return running; }
   running = (async () => {
@@ -111,20 +102,17 @@ export function flush() {
 }
 
 async function pass() {
-  if (!await lease(20000)) { retry(2000); return; }
   for (const it of (await list()).filter((i) => i.state === 'waiting').sort((a, b) => a.id - b.id)) {
-    const sent = await send(it);
-    if (!sent) { retry(); return; }
-    await lease(20000);
+    if (!await send(it)) { retry(); return; }
   }
   wait = 1000;
 }
 
 let timer = 0, wait = 1000;
-function retry(ms) {
+function retry() {
   clearTimeout(timer);
-  timer = setTimeout(flush, ms || wait);
-  if (!ms) wait = Math.min(15000, wait * 2);
+  timer = setTimeout(flush, wait);
+  wait = Math.min(15000, wait * 2);
 }
 addEventListener('online', () => { wait = 1000; flush(); });
 document.addEventListener('visibilitychange', () => { if (!document.hidden) { wait = 1000; flush(); } });
