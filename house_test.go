@@ -45,6 +45,7 @@ var mayImport = map[string][]string{
 	"procedure/watch":   {"procedure", "unit"},
 	"procedure/runner":  {"procedure", "procedure/watch", "unit"},
 	"procedure/player":  {"procedure", "procedure/checker", "procedure/runner", "procedure/watch"},
+	"procedure/table":   {"procedure", "unit"},
 	"procedure/paper":   {"procedure"},
 	"procedure/compare": {"procedure", "unit"},
 	"store":             {"job"},

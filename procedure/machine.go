@@ -32,6 +32,9 @@ func (m *Machine) FactOf(s State, i int) int { return int(m.Facts[i].f.get(&s)) 
 // WatchOf is the band of watch i.
 func (m *Machine) WatchOf(s State, i int) Band { return Band(m.Watches[i].f.get(&s)) }
 
+// TimerOf reports whether an "elapsed" condition is true.
+func (m *Machine) TimerOf(s State, i int) bool { return m.Timers[i].f.get(&s) == 1 }
+
 func (m *Machine) active(s *State, i int) bool {
 	p := Phase(m.Steps[i].phase.get(s))
 	return p == Doing || p == Waiting || p == Waited

@@ -60,7 +60,9 @@ func (m *Machine) eval(n *node, s *State) bool {
 		return m.isDone(s, n.idx)
 	case opMeans:
 		st := &m.Steps[n.idx]
-		return Phase(st.phase.get(s)) == Done && bits.OnesCount64(st.given.get(s)) >= n.n
+		// A step that is done was confirmed by one means at least; a step that has only
+		// one keeps no list of them.
+		return Phase(st.phase.get(s)) == Done && (n.n <= 1 || bits.OnesCount64(st.given.get(s)) >= n.n)
 	case opHands:
 		for _, i := range m.handSteps {
 			if m.active(s, i) {
