@@ -130,7 +130,7 @@ func checkFilled(p any) error {
 	case *PhotoAdded:
 		return need(shaForm.MatchString(p.SHA256), "sha256: write the 64 hex digits of the photograph")
 	case *Settings:
-		return need(p.Units == "" || p.Units == "si" || p.Units == "us", "units: write si or us")
+		return p.check()
 	}
 	return nil
 }

@@ -216,7 +216,7 @@ func (b *Bench) diagnose(in basis) (*Answer, error) {
 	if f == nil {
 		return nil, problemError(problems)
 	}
-	o := Options{Books: b.o.Books, Reason: b.o.Reason, Limits: b.o.Limits, Program: b.o.Program}
+	o := Options{Books: withAccess(b.o.Books, in.settings.AccessMinutes), Reason: b.o.Reason, Limits: b.o.Limits, Program: b.o.Program}
 	return diagnose(&inStore{b: b, state: in.state}, f, o)
 }
 

@@ -168,12 +168,16 @@ func (b *Bench) replayed(k *openCase, rec *job.Run) (*liveRun, error) {
 		return nil, fmt.Errorf("run %s: %w", rec.ID, err)
 	}
 	l.lines, l.last = len(rec.Lines), hash
+	set, err := b.shopState(context.Background())
+	if err != nil {
+		return nil, err
+	}
 	for i := range m.Watches {
 		lim, err := m.Watches[i].Limits()
 		if err != nil {
 			return nil, err
 		}
-		l.feeds = append(l.feeds, &feedWatch{monitor: watch.New(lim)})
+		l.feeds = append(l.feeds, &feedWatch{monitor: watch.New(tightened(lim, m.Watches[i].Quantity, set.Settings))})
 	}
 	if k.state.Dangerous != nil && k.state.Dangerous.What.Run == rec.ID {
 		l.wrote = k.state.Dangerous.What.Text

@@ -39,19 +39,6 @@ type accessView struct{ ID, Name, Usual, Value string }
 // limitView is a limit of safety with what it may be set to.
 type limitView struct{ ID, Name, Unit, Usual, Value, Low, High string }
 
-// tightenable are the limits a shop may make stricter. Usual is the program's own;
-// Low and High bound what may be set, so that none can be loosened (issue: settings
-// may tighten a limit of safety, never loosen it).
-var tightenable = []struct {
-	id, unit         string
-	usual, low, high float64
-}{
-	{"supply_warn_v", "V", 12.2, 12.2, 13.0},
-	{"supply_hold_v", "V", 12.0, 12.0, 12.6},
-	{"supply_stop_v", "V", 11.5, 11.5, 12.2},
-	{"rest_s", "s", 30, 30, 300},
-}
-
 // shopSettings are the settings in force.
 func (s *Server) shopSettings(r *http.Request) (job.Settings, error) {
 	st, err := s.bench.State(r.Context(), shop.ShopJob)
@@ -94,13 +81,13 @@ func settings(s *Server, w http.ResponseWriter, r *http.Request) error {
 		}
 		g.Access = append(g.Access, v)
 	}
-	for _, l := range tightenable {
+	for _, l := range job.SafetyLimits {
 		decimals := 1
-		if l.unit == "s" {
+		if l.Unit == "s" {
 			decimals = 0
 		}
-		v := limitView{ID: l.id, Name: p.T("limit." + l.id), Unit: l.unit, Usual: p.Number(l.usual, decimals), Low: strconv.FormatFloat(l.low, 'f', -1, 64), High: strconv.FormatFloat(l.high, 'f', -1, 64)}
-		if m, ok := have.Thresholds[l.id]; ok {
+		v := limitView{ID: l.ID, Name: p.T("limit." + l.ID), Unit: l.Unit, Usual: p.Number(l.Usual, decimals), Low: strconv.FormatFloat(l.From, 'f', -1, 64), High: strconv.FormatFloat(l.To, 'f', -1, 64)}
+		if m, ok := have.Thresholds[l.ID]; ok {
 			v.Value = strconv.FormatFloat(m, 'f', -1, 64)
 		}
 		g.Limits = append(g.Limits, v)
@@ -152,16 +139,16 @@ func settingsOf(f url.Values) (job.Settings, error) {
 		}
 		set.AccessMinutes[id] = m
 	}
-	for _, l := range tightenable {
-		typed := strings.TrimSpace(f.Get("limit." + l.id))
+	for _, l := range job.SafetyLimits {
+		typed := strings.TrimSpace(f.Get("limit." + l.ID))
 		if typed == "" {
 			continue
 		}
 		v, err := strconv.ParseFloat(strings.ReplaceAll(typed, ",", "."), 64)
-		if err != nil || !(v >= l.low && v <= l.high) {
-			return set, &Problem{Status: http.StatusUnprocessableEntity, Kind: "limit_loosened", Args: []any{typed, strconv.FormatFloat(l.low, 'f', -1, 64), strconv.FormatFloat(l.high, 'f', -1, 64)}}
+		if err != nil || !(v >= l.From && v <= l.To) {
+			return set, &Problem{Status: http.StatusUnprocessableEntity, Kind: "limit_loosened", Args: []any{typed, strconv.FormatFloat(l.From, 'f', -1, 64), strconv.FormatFloat(l.To, 'f', -1, 64)}}
 		}
-		set.Thresholds[l.id] = v
+		set.Thresholds[l.ID] = v
 	}
 	return set, nil
 }

@@ -23,7 +23,7 @@ func init() {
 	samples["library"] = sample{empty: &libraryPage{}, filled: &libraryPage{Own: []lineView{{Text: "x"}}, Procedures: []procedureView{{Title: "P", Steps: 3}},
 		Books: []bookView{{ID: "b", Title: "B", Version: "1", Suspects: []lineView{{Text: "s", By: "w"}}, Tests: []bookTest{{Name: "t", Words: []string{"DANGER"}}}, Sources: []lineView{{Text: "EST", By: "e"}}}}}}
 	samples["own"] = sample{empty: &ownPage{}, filled: &ownPage{Job: "j", Per: question{Title: "Per", Options: []option{{Value: "a", Label: "A"}}}}}
-	samples["settings"] = sample{empty: &settingsPage{}, filled: &settingsPage{Equipment: []option{{Value: "a", Label: "A", On: true}}, Access: []accessView{{ID: "a", Name: "A"}}, Limits: []limitView{{ID: "rest_s", Name: "R"}},
+	samples["settings"] = sample{empty: &settingsPage{}, filled: &settingsPage{Equipment: []option{{Value: "a", Label: "A", On: true}}, Access: []accessView{{ID: "a", Name: "A"}}, Limits: []limitView{{ID: "supply_warn_v", Name: "R"}},
 		Language: text.Languages(), Lang: "de", People: []shop.Person{{Name: "Ines", Gone: true}}}}
 	samples["who"] = sample{empty: whoPage{First: true}, filled: whoPage{People: []shop.Person{{ID: "p", Name: "Ines"}}, Held: "type=note", Then: "/jobs/1/entries", Wrong: true, Demo: "2468"}}
 }

@@ -1,0 +1,47 @@
+package job
+
+import "fmt"
+
+// SafetyLimit is a limit of safety a shop may make stricter. Usual is the
+// program's own; a setting lies from From to To, so that none can be loosened.
+type SafetyLimit struct {
+	ID, Unit        string
+	Usual, From, To float64
+}
+
+// SafetyLimits lists them. The usual figures are those of the shipped procedures'
+// own watches, with their sources there; the upper bounds are our choice: beyond
+// them a healthy battery on a charger would never pass.
+var SafetyLimits = []SafetyLimit{
+	{"supply_warn_v", "V", 12.2, 12.2, 13.0},
+	{"supply_hold_v", "V", 12.0, 12.0, 12.6},
+	{"supply_stop_v", "V", 11.5, 11.5, 12.2},
+}
+
+// check holds settings to their bounds.
+func (s *Settings) check() error {
+	if s.Units != "" && s.Units != "si" && s.Units != "us" {
+		return fmt.Errorf("units: write si or us")
+	}
+	for id, m := range s.AccessMinutes {
+		if !(m >= 0 && m <= 1000) {
+			return fmt.Errorf("access_minutes.%s: %g min; write 0 to 1000", id, m)
+		}
+	}
+	for id, v := range s.Thresholds {
+		known := false
+		for _, l := range SafetyLimits {
+			if l.ID != id {
+				continue
+			}
+			known = true
+			if !(v >= l.From && v <= l.To) {
+				return fmt.Errorf("thresholds.%s: %g %s; write %g to %g %s: a limit of safety may be made stricter, never looser", id, v, l.Unit, l.From, l.To, l.Unit)
+			}
+		}
+		if !known {
+			return fmt.Errorf("thresholds.%s is no limit a shop sets", id)
+		}
+	}
+	return nil
+}
