@@ -125,6 +125,14 @@ func (a *answers) keep(w *worked) {
 	a.cond.Broadcast()
 }
 
+// clear forgets every answer; they are worked out again when asked for.
+func (a *answers) clear() {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.byJob = map[string]*list.Element{}
+	a.order.Init()
+}
+
 func (a *answers) run() {
 	defer a.done.Done()
 	for {

@@ -91,6 +91,7 @@ func (b *Bench) personal(ctx context.Context, customer, name string, into any) e
 // show "erased on request" from now on.
 func (b *Bench) Erase(ctx context.Context, customer string) error {
 	err := b.store.Erase(ctx, customer)
+	b.answers.clear() // they name the vehicle
 	b.people.forget(customer)
 	b.beside.Add(1)
 	b.feed.tell(Change{What: "personal"})
