@@ -27,18 +27,20 @@ type Bench struct {
 	store store.Store
 	o     BenchOptions
 
-	cases   *caseShelf
-	feed    *feed
-	turns   turns
-	answers *answers
-	traces  *traceShelf
-	people  peopleShelf
-	proofs  proofShelf
-	runs    runShelf
-	ahead   aheads
-	reads   readShelf
-	key     func() (*ShopKey, error)
-	beside  atomic.Int64 // counts changes beside the chain: pages made before are old
+	cases     *caseShelf
+	feed      *feed
+	turns     turns
+	answers   *answers
+	traces    *traceShelf
+	people    peopleShelf
+	proofs    proofShelf
+	runs      runShelf
+	ahead     aheads
+	reads     readShelf
+	key       func() (*ShopKey, error)
+	lastBoard atomic.Pointer[madeBoard]
+	rows      atomic.Int64 // counts changes to rows of the board
+	beside    atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
 // BenchOptions pass in what the core may not take by itself.

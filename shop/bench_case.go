@@ -157,7 +157,7 @@ func (k *openCase) append(ctx context.Context, c Command, late bool) (Receipt, e
 	if err != nil {
 		return Receipt{}, fmt.Errorf("the shop's key: %w", err)
 	}
-	orders, err := k.b.store.Append(ctx, store.Batch{
+	orders, err := k.b.put(ctx, store.Batch{
 		Job: k.id, Lines: [][]byte{line}, Cites: cites(c.Type, payload), Row: row, Urgent: urgent[c.Type],
 		Heads:   []store.SignedHead{key.sign(k.id, e.Device, job.Head{Sequence: e.Sequence, Digest: r.Digest})},
 		Receipt: &store.Receipt{Key: c.Key, Device: c.Device, N: c.N, Body: c.digest(), Answer: answer, Job: k.id},

@@ -85,10 +85,17 @@ func (b *Bench) PutPerson(ctx context.Context, p Person, pin string) error {
 
 func (b *Bench) person(ctx context.Context, id string) (storedPerson, error) {
 	if s, ok := b.people.staff.Load(id); ok {
-		return s.(storedPerson), nil
+		have := s.(storedPerson)
+		if have.ID == "" {
+			return have, fmt.Errorf("person %s: %w", id, store.ErrNotFound)
+		}
+		return have, nil
 	}
 	var s storedPerson
 	body, err := b.store.Doc(ctx, personDoc, id)
+	if isNotFound(err) {
+		b.people.staff.Store(id, storedPerson{}) // known not to be there: until PutPerson
+	}
 	if err != nil {
 		return s, err
 	}

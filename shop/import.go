@@ -94,7 +94,7 @@ func (b *Bench) importRecord(ctx context.Context, folder *intake.Folder) (*Impor
 	if batch.Row, err = b.row(state, out.Job, b.o.Clock()); err != nil {
 		return nil, err
 	}
-	if _, err := b.store.Append(ctx, batch); err != nil {
+	if _, err := b.put(ctx, batch); err != nil {
 		return nil, err
 	}
 	b.cases.drop(out.Job)
@@ -298,7 +298,7 @@ func (m *maker) write(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := m.b.store.Append(ctx, store.Batch{Job: m.id, Lines: m.lines, Cites: m.cites, Heads: heads, Row: row}); err != nil {
+	if _, err := m.b.put(ctx, store.Batch{Job: m.id, Lines: m.lines, Cites: m.cites, Heads: heads, Row: row}); err != nil {
 		return err
 	}
 	m.b.feed.tell(Change{Job: m.id, What: "entry"})
