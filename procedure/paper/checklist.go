@@ -51,7 +51,8 @@ func Checklist(w io.Writer, m *procedure.Machine) error {
 	p.wrap("", "", f.Summary)
 	p.line("")
 	p.wrap("", "", f.Override)
-	p.line("%s version %d. Procedure, job, vehicle: ______________________________", f.ID, f.Version)
+	p.line("%s version %d", f.ID, f.Version)
+	p.line("Job: ____________  Vehicle: ______________________  Begun: ____________")
 	p.line("")
 	p.wrap("Stop means: ", "            ", "send no further command and let it come to rest. Nothing on this page can stop a motor that turns. Never take the key or the supply away during a movement.")
 	watches(p, m)
@@ -126,7 +127,13 @@ func step(p *printer, m *procedure.Machine, i, n int) {
 	p.wrap(fmt.Sprintf("%3d [ ] ", n), "        ", st.Do)
 	in := func(head, text string) {
 		if text != "" {
-			p.wrap("        "+head, "        "+strings.Repeat(" ", len(head)), text)
+			// A signal word hangs in front of its text; a condition is a sentence and is
+			// set as one, or the text would be squeezed against the margin.
+			hang := len([]rune(head))
+			if hang > 12 {
+				head, text, hang = "", head+text, 2
+			}
+			p.wrap("        "+head, "        "+strings.Repeat(" ", hang), text)
 		}
 	}
 	for k, w := range st.Wording {

@@ -81,3 +81,24 @@ func TestGraphIsXML(t *testing.T) {
 		}
 	}
 }
+
+// Nothing runs past the edge of the paper, and no text is squeezed into a column
+// of single words.
+func TestPaperKeepsItsWidth(t *testing.T) {
+	for _, id := range procedure.Shipped() {
+		m, _, err := procedure.LoadShipped(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := Checklist(&b, m); err != nil {
+			t.Fatal(err)
+		}
+		for i, line := range strings.Split(b.String(), "\n") {
+			indent := len(line) - len(strings.TrimLeft(line, " "))
+			if len([]rune(line)) > width && strings.Contains(strings.TrimSpace(line), " ") || indent > width/2 {
+				t.Errorf("%s line %d, %d wide, indented %d: %q", id, i+1, len([]rune(line)), indent, line)
+			}
+		}
+	}
+}
