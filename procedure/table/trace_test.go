@@ -111,6 +111,8 @@ type player struct {
 	r   *runner.Run
 	rnd rng
 	now runner.Stamp
+	// typedOnly: no feed ever speaks, the meter is read and typed.
+	typedOnly bool
 }
 
 func (p *player) pass(s int) { p.now.Mono += int64(s) * 1e9; p.now.Wall += int64(s) * 1e9 }
@@ -151,7 +153,7 @@ func (p *player) entry() runner.Entry {
 			return runner.Entry{Kind: runner.Typed, Watch: watch, Value: &v}
 		}
 	case 7:
-		if watch != "" {
+		if watch != "" && !p.typedOnly {
 			v := 13.4
 			return runner.Entry{Kind: runner.WatchNow, Watch: watch, Level: pick(p, []string{"not watched", "holding", "sagging", "lowest seen", "below the line", "stop"}), Value: &v}
 		}
@@ -173,8 +175,11 @@ func (p *player) supply() map[string]float64 {
 
 func (p *player) sensible(watch string) runner.Entry {
 	v := p.r.At(p.now)
-	if watch != "" && v.Mode == "running" && v.Watches[0].Word != "holding" && p.rnd.n(2) == 0 {
+	if watch != "" && v.Mode == "running" && v.Watches[0].Word != "holding" && p.rnd.n(4) == 0 {
 		x := 13.4
+		if p.typedOnly {
+			return runner.Entry{Kind: runner.Typed, Watch: watch, Value: &x}
+		}
 		return runner.Entry{Kind: runner.WatchNow, Watch: watch, Level: "holding", Value: &x}
 	}
 	if v.Motor == "moving" && v.Mode != "running" {
@@ -247,7 +252,7 @@ func play(t *testing.T, id string, seed uint64, n int) trace {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &player{m: m, r: runner.New(m), rnd: rng(seed), now: runner.Stamp{Wall: 1_700_000_000e9, Mono: 5e12, Boot: "a"}}
+	p := &player{m: m, r: runner.New(m), rnd: rng(seed), typedOnly: seed%2 == 0, now: runner.Stamp{Wall: 1_700_000_000e9, Mono: 5e12, Boot: "a"}}
 	tr := trace{Procedure: id, Seed: seed}
 	for len(tr.Lines) < n && !p.r.Ended() {
 		e := p.entry()
