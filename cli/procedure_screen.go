@@ -103,6 +103,7 @@ func (t *terminal) show() []choice {
 	if v.Mode == "handed_over" && len(v.Failures) > 0 {
 		p.line("  r  what failed was put right elsewhere: r and what was done and what showed it")
 	}
+	p.line("  w  the maker's rest for a step: w STEP 45 and where it stands")
 	t.prompt()
 	return choices
 }
@@ -271,6 +272,8 @@ func (t *terminal) answer(choices []choice, line string) error {
 		return t.interrupted(rest)
 	case "v", "m":
 		return t.typed(word, rest)
+	case "w":
+		return t.makerRest(rest)
 	case "r":
 		return t.put(runner.Entry{Kind: runner.Resolved, Text: rest})
 	}
@@ -316,6 +319,23 @@ func (t *terminal) answer(choices []choice, line string) error {
 		}
 	}
 	return t.put(e)
+}
+
+// makerRest takes the maker's figure for the rest of a step: "retract.left 45 s" and,
+// when it is shorter than what is asked, where it stands.
+func (t *terminal) makerRest(line string) error {
+	step, rest, _ := strings.Cut(line, " ")
+	number, text, _ := strings.Cut(strings.TrimSpace(rest), " ")
+	seconds, err := unit.Parse("s")
+	if err != nil {
+		return err
+	}
+	v, err := typedNumber(number, seconds)
+	if err != nil {
+		t.out.para("", "Type w, the step, the maker's rest in seconds, and where it stands, for example: w retract.left 45 maker's text, page 12", 0)
+		return nil
+	}
+	return t.put(runner.Entry{Kind: runner.MakerRest, Step: step, Value: &v, Text: strings.TrimSpace(strings.TrimPrefix(text, "s "))})
 }
 
 func (t *terminal) interrupted(kind string) error {

@@ -55,6 +55,7 @@ type MStep struct {
 	// Critical: failed, it leaves a vehicle that must not be driven.
 	Critical               bool
 	RestSeconds            float64
+	RestFloor              float64 // of the hazard class: no figure may be shorter
 	AtMostSeconds          float64
 	Need                   int
 	Recovers               [7]MRecovery

@@ -191,7 +191,7 @@ func (c *compiler) step(i int) {
 		}
 		s.means = append(s.means, mm)
 	}
-	s.RestSeconds = c.rest(p, act)
+	s.RestSeconds, s.RestFloor = c.rest(p, act), act.Rest
 	if p.Wait.AtMost != "" {
 		if s.AtMostSeconds, err = seconds(p.Wait.AtMost); err != nil {
 			c.fail(p.path, "%q: at_most: %v", p.ID, err)

@@ -56,6 +56,7 @@ type OpenStep struct {
 	Owable    bool           `json:"owable,omitempty"`
 	KeepGiven bool           `json:"keep_given,omitempty"`
 	Rest      float64        `json:"rest_s"`
+	RestFloor float64        `json:"rest_floor_s"`
 	AtMost    float64        `json:"at_most_s"`
 	WallOK    bool           `json:"wall_ok,omitempty"`
 	BreakStep bool           `json:"break_step,omitempty"`
@@ -208,7 +209,7 @@ func (m *Machine) Open() Open {
 func (m *Machine) openStep(i int) OpenStep {
 	st := &m.Steps[i]
 	s := OpenStep{ID: st.ID, Kind: st.Origin(), Side: st.side, Do: st.Do, Hazards: st.Hazards, Command: st.Command, Hands: st.Hands, Powers: st.Powers, Critical: st.Critical,
-		OwedOnly: st.OwedOnly, Owable: st.owable, KeepGiven: st.keepGiven && st.given.mask != 0, Rest: st.RestSeconds, AtMost: st.AtMostSeconds, WallOK: st.Wait.WallOK, BreakStep: st.Wait.Broken == "step", Need: st.Need,
+		OwedOnly: st.OwedOnly, Owable: st.owable, KeepGiven: st.keepGiven && st.given.mask != 0, Rest: st.RestSeconds, RestFloor: st.RestFloor, AtMost: st.AtMostSeconds, WallOK: st.Wait.WallOK, BreakStep: st.Wait.Broken == "step", Need: st.Need,
 		OnlyIf: openCond(&st.onlyIf), OnlyText: m.SayOnlyIf(i), Guard: openCond(&st.guard), Applies: openCond(&st.applies), Watch: list(st.watch), Sets: pairs(st.sets), Spoils: list(st.spoils),
 		Timers: list(st.timers), Again: list(st.again), Dangerous: st.Dangerous, Before: []int{}, Means: []OpenMean{}, Rules: []OpenRule{}}
 	for j := range m.Steps {

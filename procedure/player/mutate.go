@@ -85,6 +85,14 @@ func Mutants(file *procedure.File) ([]Mutant, error) {
 				st.Confirm.By = append(append([]procedure.Mean{}, st.Confirm.By[:k]...), st.Confirm.By[k+1:]...)
 			})
 		}
+		for k := range s.Confirm.By {
+			if len(s.Confirm.By[k].Figures) > 0 {
+				add("figures_dropped", fmt.Sprintf("%s %s", id, s.Confirm.By[k].How), func(f *procedure.File) { at(f, p).Confirm.By[k].Figures = nil })
+			}
+		}
+		if !s.OnlyIf.IsEmpty() {
+			add("only_if_dropped", id, func(f *procedure.File) { at(f, p).OnlyIf = procedure.Guard{} })
+		}
 		if s.Act != "look" && s.Act != "note" && s.Act != "measure" {
 			add("act_renamed", id, func(f *procedure.File) { at(f, p).Act = "look" })
 		}
@@ -113,6 +121,12 @@ func Mutants(file *procedure.File) ([]Mutant, error) {
 		add("recovery_step_removed", file.Recovery[k].ID, func(f *procedure.File) {
 			f.Recovery = append(append([]procedure.Step{}, f.Recovery[:k]...), f.Recovery[k+1:]...)
 		})
+		if !file.Recovery[k].Applies.IsEmpty() {
+			add("applies_dropped", file.Recovery[k].ID, func(f *procedure.File) { f.Recovery[k].Applies = procedure.Guard{} })
+		}
+		if !file.Recovery[k].Guard.IsEmpty() {
+			add("recovery_guard_removed", file.Recovery[k].ID, func(f *procedure.File) { f.Recovery[k].Guard = procedure.Guard{} })
+		}
 		if len(file.Recovery[k].Again) > 0 {
 			add("recovery_forgets", file.Recovery[k].ID, func(f *procedure.File) { f.Recovery[k].Again = nil })
 		}
@@ -126,6 +140,13 @@ func Mutants(file *procedure.File) ([]Mutant, error) {
 	}
 	for _, kind := range keys(file.Interrupt) {
 		add("default_recovery_removed", kind, func(f *procedure.File) { delete(f.Interrupt, kind) })
+	}
+	for k := range file.Watches {
+		add("watch_loosened", file.Watches[k].ID, func(f *procedure.File) {
+			w := &f.Watches[k]
+			w.Start, w.Warn, w.Hold, w.Stop, w.WarnHigh, w.HoldHigh, w.StopHigh = "", "", "", "", "", "", ""
+		})
+		add("watch_may_be_stale", file.Watches[k].ID, func(f *procedure.File) { f.Watches[k].MaxAge = "" })
 	}
 	add("rest_weakened", "rest", func(f *procedure.File) { f.Rest = procedure.Guard{Not: &procedure.Guard{Busy: "command"}} })
 	add("system_dropped", "systems", func(f *procedure.File) { f.Systems = nil })

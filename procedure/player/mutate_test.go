@@ -14,7 +14,7 @@ import (
 
 // expected are the kinds of mutation of which one may survive, each with its own
 // reason. A survivor of another kind fails the test.
-var expected = map[string]bool{"guard_removed": true, "fact_dropped": true, "need_dropped": true, "confirmation_dropped": true, "confirmation_weakened": true, "wait_zeroed": true, "hazard_dropped": true, "recovery_removed": true, "recovery_made_harmless": true, "sets_dropped": true, "act_renamed": true, "order_swapped": true, "step_removed": true, "disturb_dropped": true, "recovery_forgets": true, "recovery_step_removed": true}
+var expected = map[string]bool{"guard_removed": true, "fact_dropped": true, "need_dropped": true, "confirmation_dropped": true, "confirmation_weakened": true, "wait_zeroed": true, "hazard_dropped": true, "recovery_removed": true, "recovery_made_harmless": true, "sets_dropped": true, "act_renamed": true, "order_swapped": true, "step_removed": true, "disturb_dropped": true, "recovery_forgets": true, "recovery_step_removed": true, "figures_dropped": true, "only_if_dropped": true, "applies_dropped": true, "recovery_guard_removed": true}
 
 // TestMutationsAreRejected makes procedures wrong by machine. Those that break a
 // never rule, strand someone or leave a dead step must be rejected, by the loader or

@@ -77,6 +77,14 @@ func (r reasoner) what() string {
 		fmt.Sscan(rest, &n)
 		d := r.was.File.Disturbs[kind][n]
 		return fmt.Sprintf("the hazard classes put in doubt by themselves: %s; the file's own %s", orNone(r.classDoubts(kind), "nothing"), disturbText(d))
+	case "figures_dropped":
+		return fmt.Sprintf("act %s asks for no figures: the number was the file's own", st.Act)
+	case "only_if_dropped":
+		return fmt.Sprintf("%q is then done in every variant; never rules about %s: %s", st.ID, st.Act, orNone(r.rulesOn(st), "none"))
+	case "applies_dropped":
+		return fmt.Sprintf("%q may then be asked for where it is not needed: it is done, or looked at, all the same, and makes so only %s", r.mu.Where, strings.Join(r.recoverySets(r.mu.Where), ", "))
+	case "recovery_guard_removed":
+		return fmt.Sprintf("%q commands nothing and begins only while held or stopping, at rest; the never rules about hands and what it makes so (%s) hold in every state explored", r.mu.Where, strings.Join(r.recoverySets(r.mu.Where), ", "))
 	case "recovery_forgets":
 		return fmt.Sprintf("what %q undoes is known by its facts (%s), which later interlocks ask for", r.mu.Where, strings.Join(r.recoverySets(r.mu.Where), ", "))
 	case "recovery_step_removed":

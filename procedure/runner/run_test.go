@@ -345,6 +345,8 @@ func TestMakerRest(t *testing.T) {
 	b := brake(t)
 	ten, ninety := 10.0, 90.0
 	b.refused(runner.Entry{Kind: runner.MakerRest, Step: "baseline_apply", Value: &ten}, "maker's text")
+	three := 3.0
+	b.refused(runner.Entry{Kind: runner.MakerRest, Step: "baseline_apply", Value: &three, Text: "maker's book"}, "at least 5 s whatever is cited")
 	b.put(runner.Entry{Kind: runner.MakerRest, Step: "baseline_apply", Value: &ninety})
 	b.move("baseline_apply")
 	b.refused(runner.Entry{Kind: runner.MakerRest, Step: "baseline_apply", Value: &ten, Text: "maker's book"}, "in its wait")

@@ -295,6 +295,8 @@ func (r *Run) makerRest(i int, e Entry) error {
 		return refuse("Step %q has no rest.", st.ID)
 	case *e.Value < st.RestSeconds && strings.TrimSpace(e.Text) == "":
 		return refuse("A rest shorter than %g s needs the maker's text it comes from.", st.RestSeconds)
+	case *e.Value < st.RestFloor:
+		return refuse("Step %q rests at least %g s whatever is cited: nothing shorter was found for it.", st.ID, st.RestFloor)
 	case r.m.PhaseOf(r.state, i) == procedure.Waiting:
 		return refuse("Step %q is in its wait: it cannot be changed now.", st.ID)
 	}

@@ -145,6 +145,9 @@ func (p *player) entry() runner.Entry {
 			e.Seen = p.rnd.n(3)
 		}
 		return e
+	case 10:
+		v := pick(p, []float64{-1, 3, 20, 45})
+		return runner.Entry{Kind: runner.MakerRest, Step: p.m.Steps[p.rnd.n(len(p.m.Steps))].ID, Value: &v, Text: pick(p, []string{"", "maker's book"})}
 	case 8:
 		p.pass(70) // a typed reading is too old now
 	case 6, 9:

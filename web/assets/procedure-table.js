@@ -385,6 +385,14 @@ export function interpreter(table) {
         return reasons;
       }
       case 'ended': if (st.command) s.motorFor = s.rest[i]; return attempt(s, { op: 'ended', step: i }, e.at);
+      case 'maker_rest': // longer always, shorter only with its source, never in the wait
+        if (!(e.value >= 0) || e.value > 7 * 24 * 3600) return [text('rest_seconds')];
+        if (st.rest_s === 0) return [text('rest_none', st.id)];
+        if (e.value < st.rest_s && !(e.text || '').trim()) return [text('rest_cite', st.rest_s)];
+        if (e.value < st.rest_floor_s) return [text('rest_floor', st.id, st.rest_floor_s)];
+        if (s.phase[i] === WAITING) return [text('rest_waits', st.id)];
+        s.rest[i] = e.value;
+        return [];
       case 'broken': return attempt(s, { op: 'break', step: i }, e.at);
       case 'fails': {
         const k = table.kinds.indexOf(e.what);
