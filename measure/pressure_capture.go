@@ -20,7 +20,7 @@ const (
 	ambientPa       = 101325.0 // where the job says nothing (ISO 2533, sea level)
 	ambientSD       = 3e3      // Pa: weather; height is another 12 kPa in 1000 m, and is to be given
 	zeroSD          = 2e3      // Pa: zero of the transducer
-	towerAt         = 0.25     // of the highest crest over the rest: above is a tower
+	towerAt         = 0.15     // of the highest crest over the rest: above is a tower; idle is a quarter of a snap
 	cyclePeak       = 120.0    // samples in a cycle below which no crest is read: 6 degrees each
 	cycleShape      = 360.0    // and below which no shape is: 2 degrees each
 	narrowTower     = 0.03     // of the cycle, width at half height: closed forms give 0.06-0.10
@@ -284,16 +284,19 @@ func (g *pressure) pace() {
 	for i := 1; i < len(g.towers); i++ {
 		gaps = append(gaps, g.towers[i].at-g.towers[i-1].at)
 	}
-	typical := stats.Median(gaps)
-	even := func(d float64) bool { return d > 0.3*typical && d < 1.7*typical }
+	// Against the gaps beside it, not against all: an idle between snaps comes at half
+	// of the middle pace.
+	like := func(i, j int) bool {
+		return j >= 0 && j < len(gaps) && math.Max(gaps[i], gaps[j]) < 1.7*math.Min(gaps[i], gaps[j])
+	}
+	even := func(i int) bool { return i >= 0 && i < len(gaps) && (like(i, i-1) || like(i, i+1)) }
 	var out []tower
 	for i, t := range g.towers {
 		var near []float64
-		if i > 0 && even(gaps[i-1]) {
-			near = append(near, gaps[i-1])
-		}
-		if i < len(gaps) && even(gaps[i]) {
-			near = append(near, gaps[i])
+		for _, k := range []int{i - 1, i} {
+			if even(k) {
+				near = append(near, gaps[k])
+			}
 		}
 		if len(near) == 0 || len(near) == 2 && math.Max(near[0], near[1]) > 1.5*math.Min(near[0], near[1]) {
 			continue

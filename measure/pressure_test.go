@@ -261,6 +261,11 @@ func TestPressureRunningAndSnap(t *testing.T) {
 	if r, _ := find(res.Readings, "compression.running"); r.Condition.State != evidence.Idle || math.Abs(r.Condition.SpeedRPM-800) > 10 {
 		t.Errorf("running under %+v", r.Condition)
 	}
+	// Snaps so close together that idle is the smaller part of the time.
+	m.seconds, m.snaps = 8, []float64{0.9, 3.4, 5.9}
+	close := measurePressure(t, m.draw(), pressureMeta(evidence.Snap))
+	want(t, "running, snaps close together", close, "compression.running", m.peakTrue-m.ambient, 0.01)
+	want(t, "snaps close together", close, "compression.snap", snap-m.ambient, 0.01)
 	m.snaps, m.seconds = nil, 3
 	if res := measurePressure(t, m.draw(), pressureMeta(evidence.Snap)); !strings.Contains(whys(res), "no stroke stands over") {
 		t.Errorf("a snap that was none: %s", whys(res))
