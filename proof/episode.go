@@ -50,6 +50,13 @@ const Noticed = "noticed"
 // is new; what a counter holds when the log begins happened before it. A mark is an
 // episode by itself; counted ones need rule.AtLeast events.
 func Episodes(l Log, c Conditions, rule Rule) []Episode {
+	if l.uneven() != nil { // Check says so; what a person noticed stays noticed
+		var out []Episode
+		for _, t := range l.Marks {
+			out = append(out, Episode{At: t, To: t, Of: Noticed})
+		}
+		return out
+	}
 	var all []event
 	for _, k := range l.Counters {
 		for i := 1; i < len(k.V); i++ {

@@ -59,3 +59,14 @@ func TestEpisodeBelongsToItsConditions(t *testing.T) {
 		t.Errorf("%+v", es)
 	}
 }
+
+// A log that cannot be read does not hide what a person noticed on it.
+func TestBrokenLogKeepsItsMarks(t *testing.T) {
+	c := base(5, 0)
+	l := climbs(5, 85)
+	l.Load.V = l.Load.V[1:]
+	c.After = []Log{l}
+	if v := Judge(c); v.State != CameBack || v.After.Outside != 1 {
+		t.Errorf("%s, %d outside", v.State, v.After.Outside)
+	}
+}

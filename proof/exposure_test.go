@@ -87,6 +87,7 @@ func TestRefusals(t *testing.T) {
 		"nobody watched":   {func(l *Log) { l.Watched = false }, "nobody can tell"},
 		"lengths":          {func(l *Log) { l.Load.V = l.Load.V[1:] }, "times and"},
 		"backwards":        {func(l *Log) { l.Speed.T[3] = 0 }, "runs backwards"},
+		"no time":          {func(l *Log) { l.Load.T[0] = nan }, "has no time"},
 		"counter backward": {func(l *Log) { l.Counters = []Counter{{"cylinder 1", Series{T: []float64{2, 1}, V: []float64{0, 0}}}} }, "runs backwards"},
 	} {
 		l := good()
@@ -156,4 +157,34 @@ func TestGearByRoadSpeed(t *testing.T) {
 	if e := Expose(l, c, After, 0); e.GearChecked || e.Seconds != 20 {
 		t.Errorf("without road speed the gear is not checked, and that is said: %+v", e)
 	}
+}
+
+// Whatever a log holds, judging it ends, and chances and seconds are numbers.
+func TestAnyLog(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		odd := rapid.SampledFrom([]float64{0, 1, -1, 2400, 80, 90, nan, math.Inf(1), math.Inf(-1), 1e300, 5})
+		series := func(name string) Series {
+			s := Series{T: rapid.SliceOfN(odd, 0, 6).Draw(t, name+" times"), V: rapid.SliceOfN(odd, 0, 6).Draw(t, name)}
+			if rapid.Bool().Draw(t, name+" good") {
+				s.T = nil
+				for i := range s.V {
+					s.T = append(s.T, float64(i))
+				}
+			}
+			return s
+		}
+		log := func() Log {
+			return Log{Speed: series("speed"), Load: series("load"), Coolant: series("coolant"), RoadV: series("road"), Counters: []Counter{{"cylinder 1", series("counter")}},
+				Marks: rapid.SliceOfN(odd, 0, 3).Draw(t, "marks"), Watched: rapid.Bool().Draw(t, "watched"), RoadMinutes: odd.Draw(t, "minutes")}
+		}
+		c := Case{Conditions: Around(odd.Draw(t, "rpm"), odd.Draw(t, "pct"), Points), Before: []BeforeDrive{{Log: log(), Role: rapid.SampledFrom([]Role{AsBefore, AsFound, AsCause, "x"}).Draw(t, "role")}}, After: []Log{log()}}
+		v := Judge(c)
+		c.Plan(v)
+		if math.IsNaN(v.Chance) || v.Chance < 0 || v.Chance > 1 || math.IsNaN(v.Before.Seconds) || math.IsNaN(v.After.Seconds) || v.After.Seconds < 0 {
+			t.Fatalf("%+v", v)
+		}
+		if v.State == "" || len(v.Lines) == 0 {
+			t.Fatalf("nothing is said: %+v", v)
+		}
+	})
 }

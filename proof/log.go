@@ -57,29 +57,49 @@ func (s Series) every() float64 {
 	return d[len(d)/2]
 }
 
+// channel is a series with its name.
+type channel struct {
+	name string
+	Series
+}
+
+func (l Log) channels() []channel {
+	out := []channel{{"engine speed", l.Speed}, {"calculated load", l.Load}, {"coolant temperature", l.Coolant}, {"road speed", l.RoadV}}
+	for _, c := range l.Counters {
+		out = append(out, channel{"the counter of " + c.Of, c.Series})
+	}
+	return out
+}
+
+// uneven says what cannot be read at all: a mark without a time, a series whose
+// times and values do not go together or whose time does not run forward.
+func (l Log) uneven() error {
+	for i, t := range l.Marks {
+		if !(t >= 0) || math.IsInf(t, 1) {
+			return fmt.Errorf("episode %d of the list has no time in the log", i+1)
+		}
+	}
+	for _, x := range l.channels() {
+		if len(x.T) != len(x.V) {
+			return fmt.Errorf("%s has %d times and %d values", x.name, len(x.T), len(x.V))
+		}
+		for k := range x.T {
+			if !(x.T[k] >= 0) || math.IsInf(x.T[k], 1) || k > 0 && x.T[k] < x.T[k-1] {
+				return fmt.Errorf("%s runs backwards in time, or has no time, at value %d", x.name, k+1)
+			}
+		}
+	}
+	return nil
+}
+
 // Check says why a log cannot be used as a proof drive, nil when it can.
 func (l Log) Check() error {
-	named := []struct {
-		name string
-		s    Series
-	}{{"engine speed", l.Speed}, {"calculated load", l.Load}, {"coolant temperature", l.Coolant}, {"road speed", l.RoadV}}
-	for _, c := range l.Counters {
-		named = append(named, struct {
-			name string
-			s    Series
-		}{"the counter of " + c.Of, c.Series})
+	if err := l.uneven(); err != nil {
+		return err
 	}
-	for i, x := range named {
-		if len(x.s.T) != len(x.s.V) {
-			return fmt.Errorf("%s has %d times and %d values", x.name, len(x.s.T), len(x.s.V))
-		}
-		if i < 2 && len(x.s.T) < 2 {
+	for _, x := range l.channels()[:2] {
+		if len(x.T) < 2 {
 			return fmt.Errorf("%s is not logged: without it nobody can say when the fault conditions held; log it on the next drive", x.name)
-		}
-		for k := 1; k < len(x.s.T); k++ {
-			if !(x.s.T[k] >= x.s.T[k-1]) {
-				return fmt.Errorf("%s runs backwards in time at value %d", x.name, k+1)
-			}
 		}
 	}
 	if e := l.Every(); e > slowest {

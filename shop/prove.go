@@ -218,7 +218,7 @@ func (p *proving) log(l drivenLog) proof.Log {
 		out.Marks, out.Watched, out.RoadMinutes = slices.Clone(d.MarksS), d.Watched, d.RoadMinutes
 	}
 	for _, t := range l.capture.Marks { // felt, on the file's own time
-		out.Marks, out.Watched = append(out.Marks, t-l.start), true
+		out.Marks, out.Watched = append(out.Marks, max(0, t-l.start)), true
 	}
 	slices.Sort(out.Marks)
 	for _, s := range l.series {

@@ -41,9 +41,7 @@ func (p *proving) fill() {
 	a.Codes.Drive = p.permanentDrive()
 	p.notTested()
 	p.cautions()
-	for _, l := range p.diagnosis.LeftOut {
-		a.LeftOut = append(a.LeftOut, l)
-	}
+	a.LeftOut = append(a.LeftOut, p.diagnosis.LeftOut...)
 	a.Headline = p.headline()
 }
 
