@@ -208,6 +208,9 @@ func (p *proving) ledToCause(item int) bool {
 	return slices.ContainsFunc(with, func(id string) bool { return !slices.Contains(left, id) })
 }
 
+// provingRoles are the parameters a proof rests on.
+var provingRoles = []string{measure.EngineSpeed, measure.EngineLoad, measure.Coolant, measure.VehicleSpeed, measure.Misfires}
+
 // log picks what a proof needs from a parameter log.
 func (p *proving) log(l drivenLog) proof.Log {
 	out := proof.Log{Name: l.file}
@@ -222,7 +225,7 @@ func (p *proving) log(l drivenLog) proof.Log {
 	}
 	slices.Sort(out.Marks)
 	for _, s := range l.series {
-		if s.Blocked {
+		if s.Blocked && slices.Contains(provingRoles, s.Role) {
 			p.out.LeftOut = append(p.out.LeftOut, LeftOut{File: l.file, Why: fmt.Sprintf("%s: not used for the proof, it holds values or jumps that cannot be", strings.TrimSpace(s.Name))})
 			continue
 		}
