@@ -403,3 +403,16 @@ func TestParadeRecognised(t *testing.T) {
 		t.Error("the trace of one cylinder was taken for all")
 	}
 }
+
+func BenchmarkParade(b *testing.B) {
+	p := plainParade(1, 3, 4, 2)
+	p.rate, p.seconds = 1e6, 5
+	rec, m := p.draw(), paradeMeta(vehicle.CoilOnPlug, 1, 3, 4, 2)
+	b.ResetTimer()
+	for b.Loop() {
+		if res, err := Capture(IgnitionParade, rec, m); err != nil || len(res.Readings) == 0 {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(rec.Channels[0].Values))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
+}

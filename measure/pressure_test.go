@@ -386,3 +386,16 @@ func TestPressureFiringAndWrongMark(t *testing.T) {
 		t.Errorf("mark at 90 degrees: told %v, lost %.2f, drawn %.2f", told, r.Value.SI, 100*m.lostTruth)
 	}
 }
+
+func BenchmarkCylinderPressure(b *testing.B) {
+	m := idleModel()
+	m.seconds = 60
+	rec := m.draw()
+	b.ResetTimer()
+	for b.Loop() {
+		if res, err := Capture(CylinderPressure, rec, pressureMeta(evidence.Idle)); err != nil || len(res.Readings) == 0 {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(rec.Channels[0].Values))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
+}
