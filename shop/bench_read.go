@@ -171,6 +171,9 @@ func (r *CaptureReading) fill(res measure.Result) {
 			}
 		}
 		line := ReadingLine{Feature: x.Feature, Name: name, Subject: x.Subject.String(), Value: u.FromSI(x.Value.SI), Unit: u.Symbol, N: x.N}
+		if x.Subject.Kind == "" {
+			line.Subject = "" // no cylinder was given
+		}
 		if u.Factor != 0 {
 			line.Uncertainty = x.Uncertainty / u.Factor
 		}

@@ -53,7 +53,8 @@ type featureRow struct {
 	Sentence        string
 	Dots            []dotView
 	Label           string // the values in words, for those who cannot see the dots
-	Mark            bool   // it is marked on the trace
+	Mark            string // the mark on the trace it is keyed to; empty: it is not marked
+	feature         string
 }
 
 // dotView is one subject on the scale of its feature.
@@ -198,7 +199,7 @@ func (v *captureView) features(t *text.Printer, page *shop.JobView, n int) {
 			continue
 		}
 		seen[f.Test+f.Feature] = true
-		row := featureRow{Key: string(rune('a' + len(v.Features)%26)), Name: f.Name, State: f.State, Sentence: f.Sentence, Odd: f.State == "high" || f.State == "low" || f.State == "abnormal"}
+		row := featureRow{feature: f.Feature, Name: f.Name, State: f.State, Sentence: f.Sentence, Odd: f.State == "high" || f.State == "low" || f.State == "abnormal"}
 		u, err := unit.Parse(f.Unit)
 		if err == nil {
 			row.Unit = text.UnitWord(t.Unit(u))
@@ -287,6 +288,22 @@ type markJSON struct {
 	Channel int    `json:"channel"`
 	From    int    `json:"from"`
 	To      int    `json:"to"`
+
+	feature string
+}
+
+// keyTo gives the features of the list the letters of their marks on the trace. What
+// is measured at each firing is marked under its own name; what is made of several, in
+// a condition, has that name and more ("burn time", "burn time at snap").
+func (v *captureView) keyTo(marks []markJSON) {
+	for i := range v.Features {
+		for _, m := range marks {
+			if strings.HasPrefix(v.Features[i].feature, m.feature) {
+				v.Features[i].Key, v.Features[i].Mark = m.Letter, m.Key
+				break
+			}
+		}
+	}
 }
 
 func (s *Server) picture(r *http.Request, v *captureView, page *shop.JobView, item *shop.ItemView, c *shop.CaptureView, read *shop.CaptureReading, t *text.Printer) (*pictureView, error) {
@@ -339,6 +356,7 @@ func (s *Server) picture(r *http.Request, v *captureView, page *shop.JobView, it
 		return nil, err
 	}
 	marks := marksOf(read, c, main)
+	v.keyTo(marks)
 	for _, it := range sibs {
 		oc, err := s.bench.Capture(r.Context(), v.Job, it.Item)
 		if err != nil || len(oc.Channels) <= main {
@@ -393,22 +411,22 @@ func marksOf(read *shop.CaptureReading, c *shop.CaptureView, main int) []markJSO
 			letters[m.Feature] = string(rune('a' + len(letters)%26))
 		}
 		l := letters[m.Feature]
-		out = append(out, markJSON{Key: l + strconv.Itoa(m.Event+1), Letter: l, Name: strings.TrimSpace(m.Name + " " + strconv.Itoa(m.Event+1) + ": " + m.Text), From: m.First, To: m.Last + 1})
+		out = append(out, markJSON{Key: l + strconv.Itoa(m.Event+1), Letter: l, Name: strings.TrimSpace(m.Name + " " + strconv.Itoa(m.Event+1) + ": " + m.Text), From: m.First, To: m.Last + 1, feature: m.Feature})
 	}
 	return out
 }
 
-// firstView shows three events when there are any, and the whole otherwise.
+// firstView shows the first event that was measured, large enough to be read, and the
+// whole when there is none.
 func firstView(c channelJSON, marks []markJSON) (from, to float64) {
 	if len(c.Knots) == 0 {
 		return 0, 1
 	}
 	from, to = c.Knots[0][1]-c.Shift, c.Knots[len(c.Knots)-1][1]-c.Shift
-	if len(marks) > 1 {
-		a := secondOf(c.Knots, marks[0].From) - c.Shift
-		z := secondOf(c.Knots, marks[min(1, len(marks)-1)].To) - c.Shift
-		if w := z - a; w > 0 && w < (to-from)/2 {
-			return max(from, a-w*0.1), min(to, z+w*0.1)
+	if len(marks) > 0 {
+		a, z := secondOf(c.Knots, marks[0].From)-c.Shift, secondOf(c.Knots, marks[0].To)-c.Shift
+		if w := z - a; w > 0 && 5*w < to-from {
+			return max(from, a-w), min(to, z+3*w)
 		}
 	}
 	return from, to

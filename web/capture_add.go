@@ -261,7 +261,7 @@ func (s *Server) columnRow(r *http.Request, t *text.Printer, m *shop.MappingView
 	return row
 }
 
-// senseOf shows the first mapped column's range in its unit, and what it would be in
+// senseOf shows the first mapped column's range in its unit, and the same figures in
 // the next larger or smaller one: the person knows which can be.
 func senseOf(t *text.Printer, m *shop.MappingView) *senseView {
 	for _, c := range m.Columns {
@@ -275,11 +275,10 @@ func senseOf(t *text.Printer, m *shop.MappingView) *senseView {
 			if j < 0 || j >= len(all) || all[j].Offset != u.Offset {
 				continue
 			}
-			k := all[j].Factor / u.Factor
-			say := func(f float64, w unit.Unit) string {
-				return t.T("capture.range", t.Significant(c.Min*f), t.Significant(c.Max*f), text.UnitWord(w))
+			say := func(w unit.Unit) string {
+				return t.T("capture.range", t.Significant(c.Min), t.Significant(c.Max), text.UnitWord(w))
 			}
-			return &senseView{Column: c.Name, Here: say(1, u), Other: say(k, u), OtherUnit: text.UnitWord(all[j])}
+			return &senseView{Column: c.Name, Here: say(u), Other: say(all[j]), OtherUnit: text.UnitWord(all[j])}
 		}
 	}
 	return nil
