@@ -12,6 +12,7 @@ import (
 	"proveout/job"
 	"proveout/procedure"
 	"proveout/shop"
+	"proveout/text"
 )
 
 func init() {
@@ -116,7 +117,7 @@ func (s *Server) showRun(w http.ResponseWriter, r *http.Request, refused []strin
 	}
 	v := viewOfRun(t, id, run, *screen, s.now())
 	v.Practice, v.Refused = page.Practice, refused
-	words, err := json.Marshal(map[string]string{"left": t.T("procedure.left"), "refused": t.T("procedure.refused"), "locked": t.T("procedure.locked"), "away": t.T("procedure.away")})
+	words, err := json.Marshal(runWords(t))
 	if err != nil {
 		return err
 	}
@@ -133,6 +134,22 @@ func (s *Server) showRun(w http.ResponseWriter, r *http.Request, refused []strin
 		sh.Status = http.StatusConflict
 	}
 	return s.page(w, r, sh)
+}
+
+// runWords are the texts a page needs to go on by itself.
+func runWords(t *text.Printer) map[string]string {
+	out := map[string]string{}
+	for _, k := range []string{
+		"left", "refused", "locked", "away", "progress", "begin", "begin_command", "ended", "broken", "fails", "look_fails", "danger_type", "value", "under_way", "at_rest", "go_on", "hand_to", "hand_over", "take_up", "finish",
+		"kind.question", "kind.precondition", "kind.step", "kind.recovery", "side.left", "side.right", "mode.held", "mode.held_keep_power", "mode.stopping", "mode.handed_over", "mode.finished",
+		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "supply.holding", "supply.typed", "supply.below", "supply.unwatched",
+	} {
+		out[k] = t.T("procedure." + k)
+	}
+	for _, how := range procedure.Hows {
+		out["how."+how] = t.T("procedure.how." + how)
+	}
+	return out
 }
 
 // seenAttempt is the attempt of a step that the screen showed; 0: none.

@@ -5,9 +5,12 @@
 import * as outbox from './outbox.js';
 import { awake, saved } from './offline.js';
 import * as cues from './cues.js';
+import { Away } from './procedure-away.js';
 
 const now = () => performance.now();
-let run = document.getElementById('run'), words = JSON.parse(run.dataset.words), got = navigation(), away = null;
+let run = document.getElementById('run'), words = JSON.parse(run.dataset.words), got = navigation();
+const away = new Away(run);
+away.load();
 
 // navigation is when the page arrived: its deadlines count from there. Counting from
 // the arrival and not from the sending makes a wait longer, never shorter.
@@ -70,6 +73,8 @@ function swap(doc) {
   const s = document.getElementById('saved'), t = doc.getElementById('saved');
   if (s && t) s.textContent = t.textContent;
   ready();
+  away.back();
+  away.load();
   if (word() !== was) supplyChanged(was);
   document.dispatchEvent(new CustomEvent('procedure-shown'));
 }
@@ -125,17 +130,28 @@ document.addEventListener('submit', async (ev) => {
   button.setAttribute('aria-disabled', 'true');
   const f = new FormData(form), kind = f.get('kind'), body = { type: 'procedure_event@1', payload: entriesOf(kind, f) };
   const label = (button.textContent || '').replace(/\s+/g, ' ').trim();
-  const it = await outbox.put({ url: run.dataset.post, key: f.get('key'), body, label });
-  document.dispatchEvent(new CustomEvent('procedure-event', { detail: { item: it, entry: body.payload } }));
+  if (away.gone) {
+    const reasons = away.offer(body.payload);
+    if (reasons.length) { button.removeAttribute('aria-disabled'); cues.cue('attention'); note([words.refused, ...reasons].join(' ')); return; }
+  }
+  const it = await outbox.put({ url: run.dataset.post, key: away.gone ? undefined : f.get('key') || undefined, body, label });
+  if (away.gone) { await away.took(it.key); show(); }
   outbox.flush();
 });
+
+// show draws the run from what is here, while the server is away.
+function show() {
+  away.render();
+  got = now(); ended = false;
+  note(words.away);
+  tick();
+}
 
 outbox.onChange(async (what) => {
   if (what.sent && what.sent.url === run.dataset.post) {
     saved();
     if (what.receipt && what.receipt.card) { location.assign(what.receipt.card); return; }
     note('');
-    if (away && (await mine()).length === 0) away.left();
     refresh();
   }
   if (what.refused && what.refused.url === run.dataset.post) {
@@ -145,10 +161,18 @@ outbox.onChange(async (what) => {
     note([words.refused, p.title, p.detail].filter(Boolean).join(' '));
   }
   if (what.locked) note(words.locked);
-  if (what.reachable === false) note(words.away);
+  if (what.reachable === false) {
+    // What was tapped as the connection broke is in the outbox and not in the record
+    // that this page has: it counts here from now on.
+    const had = away.gone;
+    if (await away.leave()) {
+      if (!had) for (const i of (await mine()).filter((i) => !away.kept.pending.some((p) => p.key === i.key))) if (!away.offer(i.body.payload).length) await away.took(i.key);
+      show();
+    } else note(words.away);
+  }
   if (what.reachable === true) { note(''); refresh(); }
 });
-const mine = async () => (await outbox.list()).filter((i) => i.url === run.dataset.post && i.state === 'waiting');
+const mine = async () => (await outbox.list()).filter((i) => i.url === run.dataset.post && i.state === 'waiting').sort((a, b) => a.id - b.id);
 
 function note(text) {
   const n = document.querySelector('.kept-note');
@@ -157,7 +181,7 @@ function note(text) {
 }
 
 // changed: a wait is over, or something else may have: look again.
-function changed() { if (outbox.reachable()) refresh(); else document.dispatchEvent(new CustomEvent('procedure-tick')); }
+function changed() { if (away.gone) show(); else refresh(); }
 
 // ---- other devices
 

@@ -1,0 +1,55 @@
+package web
+
+import (
+	"net/http"
+	"strconv"
+
+	"proveout/procedure/runner"
+	"proveout/procedure/table"
+	"proveout/unit"
+)
+
+func init() {
+	routes = append(routes, route{pattern: "GET /api/v1/jobs/{id}/procedures/{run}/table", serve: procedureTable})
+}
+
+// readingUnit turns a typed value into SI: value * Factor + Shift.
+type readingUnit struct {
+	Unit   string  `json:"unit"`
+	Factor float64 `json:"factor"`
+	Shift  float64 `json:"shift"`
+}
+
+// procedureTable is what a page needs to go on without the server: the state table,
+// the record so far (after a number of entries it has already), and what the clock
+// says that the record's stamps are of.
+func procedureTable(s *Server, w http.ResponseWriter, r *http.Request) error {
+	m, head, entries, now, err := s.bench.ProcedureEntries(r.Context(), r.PathValue("id"), r.PathValue("run"))
+	if err != nil {
+		return err
+	}
+	out := struct {
+		Table    *table.Table           `json:"table,omitempty"`
+		Readings map[string]readingUnit `json:"readings,omitempty"`
+		Entries  []runner.Entry         `json:"entries"`
+		Now      runner.Stamp           `json:"now"`
+	}{Entries: entries, Now: now}
+	after, err := strconv.Atoi(r.URL.Query().Get("after"))
+	if err == nil && after >= 0 && after <= len(entries) {
+		out.Entries = entries[after:]
+		return writeJSON(w, out)
+	}
+	t, err := table.Compile(m, head.SHA256)
+	if err != nil {
+		return err
+	}
+	out.Table, out.Readings = &t, map[string]readingUnit{}
+	for _, x := range m.File.Readings {
+		u, err := unit.Parse(x.Unit)
+		if err != nil {
+			return err
+		}
+		out.Readings[x.ID] = readingUnit{Unit: x.Unit, Factor: u.Factor, Shift: u.Offset}
+	}
+	return writeJSON(w, out)
+}
