@@ -77,7 +77,12 @@ func (b *Bench) ProcedureEvent(ctx context.Context, jobID, runID string, ev RunE
 	}
 	w := runWriter{b: b, ctx: ctx, k: k, l: l, run: runID, c: c, late: late}
 	at := w.at(when)
-	if err := w.settle(at); err != nil {
+	if ev.Kind != runner.Fails { // it may be saying so itself
+		if err := w.overdue(at); err != nil {
+			return Receipt{}, err
+		}
+	}
+	if err := w.settle(); err != nil {
 		return Receipt{}, err
 	}
 	entries, err := l.entriesOf(ev)
@@ -280,17 +285,22 @@ func (l *liveRun) lastStamp() runner.Stamp {
 	return l.entries[len(l.entries)-1].At
 }
 
-// settle puts down what time and the meter have brought until a moment, before
-// anything else: feeds that were lost with the program, levels that changed, movements
-// overdue. A movement is called overdue only to the device that began it: another one
-// cannot know what that device has kept while it could not reach this machine.
-func (w *runWriter) settle(at runner.Stamp) error {
+// settle puts down what time and the meter have brought, before anything else: feeds
+// that were lost with the program, levels that changed.
+func (w *runWriter) settle() error {
 	now := w.b.stamp()
 	if last := w.l.lastStamp(); len(w.l.entries) > 0 && last.Boot != now.Boot && !w.l.run.Ended() {
 		if err := w.own(runner.Entry{Kind: runner.Opened}); err != nil {
 			return err
 		}
 	}
+	return w.judge(now)
+}
+
+// overdue puts down movements that took longer than they may at the moment of an event
+// of the device that began them. Nothing but an event of that device can say so: while
+// it cannot reach this machine it may have seen the end in time and kept that.
+func (w *runWriter) overdue(at runner.Stamp) error {
 	for _, step := range w.l.run.Overdue(at) {
 		if w.l.begunBy(step) != w.c.Device {
 			continue
@@ -299,7 +309,7 @@ func (w *runWriter) settle(at runner.Stamp) error {
 			return err
 		}
 	}
-	return w.judge(now)
+	return nil
 }
 
 func (l *liveRun) begunBy(step string) string {

@@ -95,7 +95,7 @@ func (b *Bench) Procedure(ctx context.Context, jobID, runID, device string) (*Sc
 	}
 	before := l.lines
 	w := runWriter{b: b, ctx: ctx, k: k, l: l, run: runID, c: Command{Device: device}}
-	if err := w.settle(b.stamp()); err != nil {
+	if err := w.settle(); err != nil {
 		return nil, err
 	}
 	now := b.stamp()
@@ -104,6 +104,9 @@ func (b *Bench) Procedure(ctx context.Context, jobID, runID, device string) (*Sc
 	}
 	s := screenOf(l.run, now)
 	s.Run = runID
+	for _, step := range s.Overdue {
+		s.OverdueHere = s.OverdueHere || l.begunBy(step) == device
+	}
 	for i := range s.Supply {
 		s.Supply[i].Feed = l.feeds[i].view(now.Mono)
 		if f := s.Supply[i].Feed; f != nil && s.Supply[i].Word != "unwatched" {
@@ -160,7 +163,7 @@ func (b *Bench) Supply(ctx context.Context, jobID, runID, watchID string, values
 	}
 	before := l.lines
 	w := runWriter{b: b, ctx: ctx, k: k, l: l, run: runID}
-	if err := w.settle(now); err != nil {
+	if err := w.settle(); err != nil {
 		return err
 	}
 	if l.lines != before {

@@ -12,37 +12,39 @@ import (
 // written, and a page that goes on without the server starts from it. Times are
 // seconds left at the moment it was made.
 type Screen struct {
-	Run       string      `json:"run"`
-	Procedure string      `json:"procedure"`
-	Title     string      `json:"title"`
-	Summary   string      `json:"summary"`
-	Override  string      `json:"override"`
-	Seq       int         `json:"seq"` // entries taken so far
-	Mode      string      `json:"mode"`
-	ModeText  string      `json:"mode_text"`
-	Done      int         `json:"done"`
-	Of        int         `json:"of"`
-	Steps     []RunStep   `json:"steps"`
-	Now       []int       `json:"now"` // into Steps: under way, then what may begin
-	NotYet    []NotYet    `json:"not_yet,omitempty"`
-	Motor     string      `json:"motor"` // quiet, moving, resting
-	MotorLeft float64     `json:"motor_left_s,omitempty"`
-	Supply    []RunWatch  `json:"supply,omitempty"`
-	Dangers   []string    `json:"dangers"`
-	Tag       string      `json:"tag,omitempty"` // the do-not-drive tag, while it hangs
-	MayLeave  bool        `json:"may_leave"`
-	WhyNot    []string    `json:"why_not,omitempty"` // why it cannot go on, or be handed over
-	Overdue   []string    `json:"overdue,omitempty"` // steps that move longer than they may
-	Holder    string      `json:"holder,omitempty"`
-	Sides     []RunSide   `json:"sides,omitempty"`
-	WayOut    []string    `json:"way_out"`
-	Rest      string      `json:"rest"` // the safe resting state in words
-	After     []string    `json:"after,omitempty"`
-	Told      []RunLine   `json:"told"` // the last lines of the record, newest first
-	Boxes     []RunBox    `json:"boxes,omitempty"`
-	Timer     *RunTimer   `json:"timer,omitempty"`
-	KeepOff   []RunKeep   `json:"keep_off,omitempty"`
-	Interrupt []KindWords `json:"interrupt"`
+	Run       string     `json:"run"`
+	Procedure string     `json:"procedure"`
+	Title     string     `json:"title"`
+	Summary   string     `json:"summary"`
+	Override  string     `json:"override"`
+	Seq       int        `json:"seq"` // entries taken so far
+	Mode      string     `json:"mode"`
+	ModeText  string     `json:"mode_text"`
+	Done      int        `json:"done"`
+	Of        int        `json:"of"`
+	Steps     []RunStep  `json:"steps"`
+	Now       []int      `json:"now"` // into Steps: under way, then what may begin
+	NotYet    []NotYet   `json:"not_yet,omitempty"`
+	Motor     string     `json:"motor"` // quiet, moving, resting
+	MotorLeft float64    `json:"motor_left_s,omitempty"`
+	Supply    []RunWatch `json:"supply,omitempty"`
+	Dangers   []string   `json:"dangers"`
+	Tag       string     `json:"tag,omitempty"` // the do-not-drive tag, while it hangs
+	MayLeave  bool       `json:"may_leave"`
+	WhyNot    []string   `json:"why_not,omitempty"` // why it cannot go on, or be handed over
+	Overdue   []string   `json:"overdue,omitempty"` // steps that move longer than they may
+	// OverdueHere: this device began one of them, and is the one to say so.
+	OverdueHere bool        `json:"overdue_here,omitempty"`
+	Holder      string      `json:"holder,omitempty"`
+	Sides       []RunSide   `json:"sides,omitempty"`
+	WayOut      []string    `json:"way_out"`
+	Rest        string      `json:"rest"` // the safe resting state in words
+	After       []string    `json:"after,omitempty"`
+	Told        []RunLine   `json:"told"` // the last lines of the record, newest first
+	Boxes       []RunBox    `json:"boxes,omitempty"`
+	Timer       *RunTimer   `json:"timer,omitempty"`
+	KeepOff     []RunKeep   `json:"keep_off,omitempty"`
+	Interrupt   []KindWords `json:"interrupt"`
 }
 
 // RunStep is one step with what it may be answered with.

@@ -142,7 +142,7 @@ func runWords(t *text.Printer) map[string]string {
 	for _, k := range []string{
 		"left", "refused", "locked", "away", "progress", "begin", "begin_command", "ended", "broken", "fails", "look_fails", "danger_type", "value", "under_way", "at_rest", "go_on", "hand_to", "hand_over", "take_up", "finish",
 		"kind.question", "kind.precondition", "kind.step", "kind.recovery", "side.left", "side.right", "mode.held", "mode.held_keep_power", "mode.stopping", "mode.handed_over", "mode.finished",
-		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "supply.holding", "supply.typed", "supply.below", "supply.unwatched",
+		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "head.overdue", "supply.holding", "supply.typed", "supply.below", "supply.unwatched",
 	} {
 		out[k] = t.T("procedure." + k)
 	}

@@ -144,6 +144,9 @@ func headOf(t *text.Printer, s *shop.Screen, v *runPageView) (string, bool) {
 	case "held", "held_keep_power", "stopping", "handed_over", "finished":
 		return t.T("procedure.head." + s.Mode), false
 	}
+	if len(s.Overdue) > 0 {
+		return t.T("procedure.head.overdue"), false
+	}
 	if s.Timer != nil && s.Motor != "moving" {
 		return t.T("procedure.head.resting"), false
 	}

@@ -114,7 +114,7 @@ export class Away {
     main.querySelectorAll('.card, .held, .notyet, :scope > .hazards, .clockbox, :scope > form').forEach((e) => e.remove());
     const left = Math.max(v.motorLeft, ...v.steps.map((s) => s.left));
     h1.lang = document.documentElement.lang;
-    h1.textContent = mode !== 'running' ? w['head.' + mode] : v.motor === 1 ? w['head.moving'] : left > 0 ? w['head.resting'] : w['head.away'];
+    h1.textContent = mode !== 'running' ? w['head.' + mode] : v.overdue.length ? w['head.overdue'] : v.motor === 1 ? w['head.moving'] : left > 0 ? w['head.resting'] : w['head.away'];
     const show = [...v.active, ...v.open, ...v.makeSafe].filter((id, i, all) => all.indexOf(id) === i).map((id) => this.table.steps.findIndex((s) => s.id === id));
     const hazards = make('div', { className: 'hazards', lang: 'en' }, ...unique(v.active.flatMap((id) => v.steps.find((s) => s.id === id).hazards)).map(hazard));
     main.append(hazards);
@@ -156,7 +156,7 @@ export class Away {
         const named = st.outcomes.filter((o) => o.id);
         if (named.length) named.forEach((o) => card.append(this.#form('look', { step: st.id, how: st.means[0].how, outcome: o.id }, o.text, { engine: true })));
         else card.append(mean('look', st.means[0]), this.#form('look_fails', { step: st.id }, w.look_fails));
-      } else card.append(this.#form('begin', { step: st.id }, st.command ? w.begin_command : w.begin, { danger: sv.hazards.some((h) => h.word === 'DANGER') }));
+      } else card.append(this.#form('begin', { step: st.id }, st.command ? w.begin_command : w.begin, { danger: sv.hazards.some((h) => h.Word === 'DANGER') }));
       return card;
     }
     if (sv.phase === DOING && st.rest_s > 0) card.append(this.#form('ended', { step: st.id, seen }, w.ended));
@@ -182,10 +182,10 @@ export class Away {
 const num = (t) => parseFloat(String(t).replace(',', '.'));
 const fill = (s, ...a) => a.reduce((t, v, i) => t.replaceAll('{' + (i + 1) + '}', v), s || '');
 const make = (tag, props, ...kids) => { const e = Object.assign(document.createElement(tag), props); e.append(...kids); return e; };
-const unique = (hs) => hs.filter((h, i) => hs.findIndex((x) => x.word === h.word && x.text === h.text) === i);
+const unique = (hs) => hs.filter((h, i) => hs.findIndex((x) => x.Word === h.Word && x.Text === h.Text) === i);
 function hazard(h) {
-  const c = h.word.toLowerCase();
-  return make('div', { className: 'haz ' + c }, make('span', { className: 'w ' + c, textContent: h.word }), make('div', { className: 'x', textContent: h.text + ' ' + h.do }));
+  const c = h.Word.toLowerCase();
+  return make('div', { className: 'haz ' + c }, make('span', { className: 'w ' + c, textContent: h.Word }), make('div', { className: 'x', textContent: h.Text + ' ' + h.Do }));
 }
 function clock(left, total) {
   const t = make('p', { className: 'timer' });

@@ -44,6 +44,7 @@ document.addEventListener('visibilitychange', () => { if (!document.hidden) { ti
 
 let asking = false, once_more = false;
 export async function refresh() {
+  if (away.gone && (await mine()).length > 0) return; // what is here is newer than what the server has
   if (asking) { once_more = true; return; }
   asking = true;
   try {
@@ -106,7 +107,16 @@ function ready() {
   }
   const q = document.querySelector('.supply .quiet');
   if (q) { q.hidden = !(['below', 'stop', 'sagging', 'lowest'].includes(word())) || silenced === word(); q.querySelector('button').onclick = () => { silenced = word(); cues.hush(); q.hidden = true; }; }
+  if (run.dataset.overdue && !told.has('overdue')) { told.add('overdue'); overdue(run.dataset.overdue); }
   awake(['running', 'held', 'held_keep_power', 'stopping'].includes(run.dataset.mode));
+}
+
+// overdue: a movement that this device began takes longer than it may. Said once.
+async function overdue(step) {
+  if ((await mine()).length > 0) return;
+  cues.cue('below');
+  await outbox.put({ url: run.dataset.post, body: { type: 'procedure_event@1', payload: { kind: 'fails', step, what: 'overdue' } }, label: words['head.overdue'] });
+  outbox.flush();
 }
 
 // entriesOf says what a form says to the run, as entries of its record.
@@ -152,7 +162,7 @@ outbox.onChange(async (what) => {
     saved();
     if (what.receipt && what.receipt.card) { location.assign(what.receipt.card); return; }
     note('');
-    refresh();
+    if ((await mine()).length === 0) refresh();
   }
   if (what.refused && what.refused.url === run.dataset.post) {
     const p = what.refused.problem;
@@ -170,7 +180,8 @@ outbox.onChange(async (what) => {
       show();
     } else note(words.away);
   }
-  if (what.reachable === true) { note(''); refresh(); }
+  // Back: first everything that was kept is sent, then the page is looked at anew.
+  if (what.reachable === true) { note(''); if ((await mine()).length === 0) refresh(); }
 });
 const mine = async () => (await outbox.list()).filter((i) => i.url === run.dataset.post && i.state === 'waiting').sort((a, b) => a.id - b.id);
 
