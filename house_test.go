@@ -36,7 +36,7 @@ var mayImport = map[string][]string{
 	"reason/network":    {},
 	"reason/circuit":    {},
 	"reason/learn":      {},
-	"play":              {"evidence", "shop", "sim", "vehicle"},
+	"play":              {"evidence", "shop", "sim", "stats", "vehicle"},
 	"job":               {"unit", "vehicle", "evidence", "book", "strict"},
 	"intake":            {"unit", "trace", "obd/canlog"},
 	"sim":               {"unit", "vehicle"},

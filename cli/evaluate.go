@@ -7,6 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"proveout/play"
+	"proveout/reason"
+	"proveout/reason/evaluate"
 	"proveout/shop"
 )
 
@@ -14,7 +16,7 @@ func init() { commands = append(commands, newEvaluate) }
 
 func newEvaluate() *cobra.Command {
 	var asJSON, verbose bool
-	var jobs, tests int
+	var jobs, tests, against int
 	var seed uint64
 	c := &cobra.Command{
 		Use:   "evaluate",
@@ -22,8 +24,13 @@ func newEvaluate() *cobra.Command {
 		Long: `Draws vehicles with hidden faults from the simulator, writes their captures and
 answers into job folders, follows the advice of diagnose until it says stop, and
 scores the end. The simulator shares no constant with the fault books, and some of
-its faults are in none of them. The same seed gives the same score.`,
+its faults are in none of them. The same seed gives the same score.
+
+With --against N the reasoning alone also plays N abstract vehicles under its own
+advice, under a fixed check order and in random order, and N small books against
+the best plan that dynamic programming finds.`,
 		Example: `  proveout evaluate --jobs 20
+  proveout evaluate --jobs 100 --seed 2 --against 250
   proveout evaluate --jobs 1000 --seed 7 --json`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -52,7 +59,15 @@ its faults are in none of them. The same seed gives the same score.`,
 			if asJSON {
 				return writeJSON(c.OutOrStdout(), s)
 			}
-			return s.Write(c.OutOrStdout())
+			if err := s.Write(c.OutOrStdout()); err != nil || against <= 0 {
+				return err
+			}
+			text, err := evaluate.Report(against, seed, reason.Options{})
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "\n%s", text)
+			return err
 		},
 	}
 	f := c.Flags()
@@ -60,6 +75,7 @@ its faults are in none of them. The same seed gives the same score.`,
 	f.BoolVar(&verbose, "verbose", false, "print each vehicle as it ends")
 	f.IntVar(&jobs, "jobs", 20, "vehicles to play")
 	f.IntVar(&tests, "tests", 12, "tests after reception before giving up")
+	f.IntVar(&against, "against", 20, "abstract vehicles to play against fixed and random order and the optimum; 0 = none")
 	f.Uint64Var(&seed, "seed", 1, "seed of the generator")
 	return c
 }

@@ -43,7 +43,14 @@ type Game struct {
 	Minutes   float64
 	Tests     []string
 	Conflicts int
+	Chances   []Chance // of all suspects at the end
 	Err       string
+}
+
+// Chance is one chance told at the end, and whether it was true.
+type Chance struct {
+	Told float64
+	True bool
 }
 
 // Play runs one game. The same seed and job give the same game.
@@ -111,7 +118,7 @@ func (g *Game) run(b *bench, o Options) {
 
 // look scores the answer as it stands.
 func (g *Game) look(b *bench, a *shop.Answer) {
-	g.Shown, g.WronglyShown, g.OtherWay, g.RightlyShown = nil, nil, nil, false
+	g.Shown, g.WronglyShown, g.OtherWay, g.RightlyShown, g.Chances = nil, nil, nil, false, nil
 	is := func(s shop.SuspectAnswer) bool {
 		for _, f := range b.v.Faults {
 			if right(f, s.Fault, evidence.Subject{Kind: evidence.Kind(s.Subject.Kind), Number: s.Subject.Number, Second: s.Subject.Second}, b.v.Engine) {
@@ -132,6 +139,7 @@ func (g *Game) look(b *bench, a *shop.Answer) {
 	}
 	for i, s := range a.Suspects {
 		ok := is(s)
+		g.Chances = append(g.Chances, Chance{s.Chance, ok})
 		if i == 0 {
 			g.Top, g.Chance = s.ID, s.Chance
 			g.First = ok

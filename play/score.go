@@ -5,6 +5,8 @@ import (
 	"io"
 	"math"
 	"sort"
+
+	"proveout/stats"
 )
 
 // Score is what the games of one run came to.
@@ -23,11 +25,13 @@ type Score struct {
 	MedianMin    float64 `json:"median_minutes_to_shown"`
 	LogLoss      float64 `json:"log_loss_of_first"`
 	Brier        float64 `json:"brier_of_first"`
+	// Reliability is over all suspects of all vehicles, as they stood at the end.
+	Reliability stats.Reliability `json:"reliability"`
 }
 
 // Tally adds games up.
 func Tally(seed uint64, games []Game) Score {
-	s := Score{Seed: seed, Jobs: len(games)}
+	s := Score{Seed: seed, Jobs: len(games), Reliability: stats.NewReliability()}
 	var minutes []float64
 	n := 0
 	for _, g := range games {
@@ -36,6 +40,9 @@ func Tally(seed uint64, games []Game) Score {
 			continue
 		}
 		n++
+		for _, c := range g.Chances {
+			s.Reliability.Add(c.Told, c.True)
+		}
 		y := 0.0
 		if g.First {
 			s.First++
@@ -90,6 +97,7 @@ a sound part shown                     %6d
 a true cause ruled out                 %6d
 vehicles whose cause is in no book     %6d, of which %d had a wrong part shown
 Brier score of the leader %.3f, log loss %.3f
-`, s.Seed, s.Jobs, s.Failed, s.First, s.Shown, s.MedianMin, s.Stopped, s.OtherWay, s.WronglyShown, s.RuledOut, s.Unlisted, s.UnlistedCall, s.Brier, s.LogLoss)
+reliability over all suspects at the end: chance told against share true
+%s`, s.Seed, s.Jobs, s.Failed, s.First, s.Shown, s.MedianMin, s.Stopped, s.OtherWay, s.WronglyShown, s.RuledOut, s.Unlisted, s.UnlistedCall, s.Brier, s.LogLoss, s.Reliability)
 	return err
 }

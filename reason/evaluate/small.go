@@ -2,6 +2,8 @@ package evaluate
 
 import (
 	"fmt"
+	"math"
+	"math/rand/v2"
 
 	"proveout/book"
 	"proveout/evidence"
@@ -70,4 +72,52 @@ func AdviceCost(q plan.Sequencing, o reason.Options) (float64, error) {
 		}
 	}
 	return total, nil
+}
+
+// OnSmallBooks is what the advice costs against the best plan there is.
+type OnSmallBooks struct {
+	Books            int
+	OneStep, TwoStep float64 // mean minutes over those of the optimum
+}
+
+// AgainstOptimum plays random books of six faults and five perfect tests of
+// different cost, for each of which dynamic programming knows the best plan.
+func AgainstOptimum(books int, seed uint64) (OnSmallBooks, error) {
+	rng := rand.New(rand.NewPCG(seed, 12))
+	var one, two, best float64
+	for range books {
+		q := randomSequencing(rng)
+		a, err := AdviceCost(q, reason.Options{Rank: reason.ByDoubt, NoLookAhead: true})
+		if err != nil {
+			return OnSmallBooks{}, err
+		}
+		b, err := AdviceCost(q, reason.Options{Rank: reason.ByDoubt})
+		if err != nil {
+			return OnSmallBooks{}, err
+		}
+		one, two, best = one+a, two+b, best+q.Optimal()
+	}
+	return OnSmallBooks{Books: books, OneStep: one / best, TwoStep: two / best}, nil
+}
+
+func randomSequencing(rng *rand.Rand) plan.Sequencing {
+	q := plan.Sequencing{Cost: make([]float64, 5)}
+	for i := range q.Cost {
+		q.Cost[i] = 1 + float64(rng.IntN(20))
+	}
+	sum := 0.0
+	for s := range 6 {
+		q.P = append(q.P, math.Exp(1.5*rng.NormFloat64()))
+		q.Signature = append(q.Signature, []int{s & 1, s >> 1 & 1, s >> 2 & 1, rng.IntN(2), rng.IntN(2)})
+		sum += q.P[s]
+	}
+	for i := range q.P {
+		q.P[i] /= sum
+	}
+	return q
+}
+
+// String says it in a line.
+func (o OnSmallBooks) String() string {
+	return fmt.Sprintf("minutes over the optimum by dynamic programming, %d small books: one step %.3f, two steps %.3f", o.Books, o.OneStep, o.TwoStep)
 }

@@ -2,7 +2,6 @@ package evaluate
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"proveout/reason"
@@ -33,36 +32,12 @@ func TestV1ThroughTheEngine(t *testing.T) {
 
 // Advice against the optimum by dynamic programming on small books.
 func TestAdviceAgainstOptimumOnSmallBooks(t *testing.T) {
-	rng := rand.New(rand.NewPCG(11, 12))
-	var one, two, best float64
-	for range jobs(15) {
-		q := plan.Sequencing{Cost: make([]float64, 5)}
-		for i := range q.Cost {
-			q.Cost[i] = 1 + float64(rng.IntN(20))
-		}
-		for s := range 6 {
-			q.P = append(q.P, math.Exp(1.5*rng.NormFloat64()))
-			q.Signature = append(q.Signature, []int{s & 1, s >> 1 & 1, s >> 2 & 1, rng.IntN(2), rng.IntN(2)})
-		}
-		sum := 0.0
-		for _, p := range q.P {
-			sum += p
-		}
-		for i := range q.P {
-			q.P[i] /= sum
-		}
-		a, err := AdviceCost(q, reason.Options{Rank: reason.ByDoubt, NoLookAhead: true})
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := AdviceCost(q, reason.Options{Rank: reason.ByDoubt})
-		if err != nil {
-			t.Fatal(err)
-		}
-		one, two, best = one+a, two+b, best+q.Optimal()
+	o, err := AgainstOptimum(jobs(15), 11)
+	if err != nil {
+		t.Fatal(err)
 	}
-	t.Logf("minutes over the optimum: one step %.3f, two steps %.3f", one/best, two/best)
-	if two > 1.15*best {
-		t.Errorf("advice takes %.2f times the optimum", two/best)
+	t.Log(o)
+	if o.TwoStep > 1.15 || o.TwoStep < 1-1e-9 {
+		t.Errorf("advice takes %.3f times the optimum", o.TwoStep)
 	}
 }

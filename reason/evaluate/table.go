@@ -7,15 +7,8 @@ import (
 	"strings"
 
 	"proveout/reason"
+	"proveout/stats"
 )
-
-// Bin is one bin of the reliability diagram.
-type Bin struct {
-	From, To float64
-	N        int
-	Mean     float64 // mean chance told
-	Share    float64 // share that were true
-}
 
 // Score sums up the jobs of one policy.
 type Score struct {
@@ -35,7 +28,8 @@ type Score struct {
 	Tests        float64
 	Brier        float64 // mean over suspects and jobs of (chance - truth)^2, times the number of suspects
 	LogLoss      float64 // mean of -ln(chance of what is true)
-	Bins         []Bin
+	Bins         stats.Reliability
+	ShownParts   [][]ShownPart // of each job, at the end
 }
 
 // Config is what Run needs.
@@ -51,12 +45,8 @@ type Config struct {
 // Run plays the same vehicles under each policy and gives the scores in order.
 func Run(c Config, policies ...Policy) ([]Score, error) {
 	out := make([]Score, len(policies))
-	bins := []float64{0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.0000001}
 	for p := range out {
-		out[p].Policy = policies[p]
-		for b := 1; b < len(bins); b++ {
-			out[p].Bins = append(out[p].Bins, Bin{From: bins[b-1], To: bins[b]})
-		}
+		out[p].Policy, out[p].Bins = policies[p], stats.NewReliability()
 	}
 	for n := range c.Jobs {
 		for p, by := range policies {
@@ -96,6 +86,7 @@ func (s *Score) add(j *Job) {
 	count(&s.ByElim, j.ByElim)
 	count(&s.Conflicts, j.Conflict)
 	s.RuledOut += float64(j.RuledOut)
+	s.ShownParts = append(s.ShownParts, j.Shown)
 	s.Minutes += j.Minutes
 	s.Tests += float64(j.Tests)
 	if j.RightShown {
@@ -108,13 +99,7 @@ func (s *Score) add(j *Job) {
 			y = 1
 		}
 		s.Brier += (p - y) * (p - y)
-		for b := range s.Bins {
-			if k := &s.Bins[b]; p >= k.From && p < k.To {
-				k.N++
-				k.Mean += p
-				k.Share += y
-			}
-		}
+		s.Bins.Add(p, y == 1)
 	}
 }
 
@@ -126,12 +111,6 @@ func (s *Score) finish() {
 	s.Brier /= n
 	s.LogLoss /= n
 	s.MinutesShown /= math.Max(1, float64(s.RightShown))
-	for b := range s.Bins {
-		if k := &s.Bins[b]; k.N > 0 {
-			k.Mean /= float64(k.N)
-			k.Share /= float64(k.N)
-		}
-	}
 }
 
 // Text prints scores side by side, then the reliability of the first.
@@ -164,11 +143,7 @@ func Text(scores []Score) string {
 	row("Brier score", func(s *Score) string { return fmt.Sprintf("%.3f", s.Brier) })
 	if len(scores) > 0 {
 		fmt.Fprintf(&b, "\nReliability at the end (%s): chance told against share true\n", scores[0].Policy)
-		for _, k := range scores[0].Bins {
-			if k.N > 0 {
-				fmt.Fprintf(&b, "  %5.1f to %5.1f %%  told %5.1f %%  true %5.1f %%  n %d\n", 100*k.From, 100*math.Min(1, k.To), 100*k.Mean, 100*k.Share, k.N)
-			}
-		}
+		b.WriteString(scores[0].Bins.String())
 	}
 	return b.String()
 }
