@@ -21,15 +21,13 @@ type claim struct {
 // readings on one subject, only those that bear on a fault share its evidence,
 // and a reading that says nothing of it takes nothing from the others. Like
 // readings with correlation rho count as m/(1+(m-1) rho) in all (DECISIONS,
-// Odds: never more than 1/rho). The strongest counts in full, and the k-th by
-// what it adds to that total,
-//
-//	k/(1+(k-1) rho) - (k-1)/(1+(k-2) rho);
-//
-// those of one strength share evenly, as the formula has it. So a reading that
-// agrees never makes the evidence weaker than the strongest was alone. How the
-// total is shared out is our choice. Readings that carry the same fact count as
-// one.
+// Odds: never more than 1/rho), m being those that speak of the fault. How that
+// total is shared out is our choice: by the square of what each says of the
+// fault, none above 1, so that equal readings share evenly as the formula has it
+// and a weak reading beside a strong one takes next to nothing from it. Where
+// that would leave less than the strongest says alone, the strongest counts in
+// full: a reading that agrees never makes the evidence weaker. Readings that
+// carry the same fact count as one.
 func (e *Engine) shareOut() {
 	for i := range e.slots {
 		s := &e.slots[i]
@@ -140,7 +138,7 @@ func shareClaims(cs []claim, rho float64) {
 		cs[0].share = 1
 		return
 	}
-	facts, up, down := 0, false, false
+	up, down := false, false
 	for x := range cs {
 		c := &cs[x]
 		c.rep, c.top, c.whole = x, math.Max(math.Abs(c.ln), leastStrength), 0
@@ -151,9 +149,6 @@ func shareClaims(cs []claim, rho float64) {
 				p.top = math.Max(p.top, c.top)
 				break
 			}
-		}
-		if c.rep == x {
-			facts++
 		}
 	}
 	if up && down {
@@ -171,28 +166,34 @@ func shareClaims(cs []claim, rho float64) {
 			}
 		}
 	}
-	total := func(k int) float64 {
-		if k == 0 {
-			return 0
-		}
-		return float64(k) / (1 + float64(k-1)*rho)
-	}
-	// Those of one strength fill the same places and share them evenly.
+	speaking, strongest := 0, 0
 	for x := range cs {
 		if cs[x].rep != x {
 			continue
 		}
-		above, same := 0, 0
-		for y := range cs {
-			switch d := cs[y].top - cs[x].top; {
-			case cs[y].rep != y:
-			case math.Abs(d) <= 1e-9*cs[x].top:
-				same++
-			case d > 0:
-				above++
-			}
+		if cs[x].top > speaks {
+			speaking++
 		}
-		cs[x].whole = (total(above+same) - total(above)) / float64(same)
+		if cs[x].top > cs[strongest].top || cs[strongest].rep != strongest {
+			strongest = x
+		}
+	}
+	total := 1.0
+	if speaking > 1 {
+		total = float64(speaking) / (1 + float64(speaking-1)*rho)
+	}
+	shareBySquare(cs, total)
+	said := 0.0
+	for x := range cs {
+		if cs[x].rep == x {
+			said += cs[x].whole * cs[x].top
+		}
+	}
+	if said < cs[strongest].top {
+		top := cs[strongest].top
+		cs[strongest].top = 0
+		shareBySquare(cs, total-1)
+		cs[strongest].top, cs[strongest].whole = top, 1
 	}
 	// Within one fact by the square of what each says.
 	for x := range cs {
@@ -205,6 +206,42 @@ func shareClaims(cs []claim, rho float64) {
 		}
 		v := math.Max(math.Abs(cs[x].ln), leastStrength)
 		cs[x].share = cs[cs[x].rep].whole * v * v / sum
+	}
+}
+
+// shareBySquare shares a total out over the facts by the square of their strength,
+// none above 1: what is cut off one goes to the others.
+func shareBySquare(cs []claim, total float64) {
+	for x := range cs {
+		cs[x].whole = -1 // not settled
+	}
+	for {
+		sum := 0.0
+		for x := range cs {
+			if c := &cs[x]; c.rep == x && c.whole < 0 {
+				sum += c.top * c.top
+			}
+		}
+		over := -1
+		for x := range cs {
+			if c := &cs[x]; c.rep == x && c.whole < 0 && sum > 0 && total*c.top*c.top > sum*(1+1e-12) {
+				over = x
+				break
+			}
+		}
+		if over < 0 {
+			for x := range cs {
+				if c := &cs[x]; c.rep == x && c.whole < 0 {
+					c.whole = 0
+					if sum > 0 {
+						c.whole = total * c.top * c.top / sum
+					}
+				}
+			}
+			return
+		}
+		cs[over].whole = 1
+		total--
 	}
 }
 

@@ -70,7 +70,8 @@ func TestReadingsOfDifferentFaultsDoNotShare(t *testing.T) {
 	// The third reading shares with the first for fault a, and with none for fault c.
 	third := moved(t, groupOf(t, 0.6, rows), "abnormal", 2)
 	all := moved(t, groupOf(t, 0.6, rows), "abnormal", 0, 1, 2)
-	want := alone + third[0]*(2/1.6-1)
+	x, y := alone*alone, third[0]*third[0] // shares by the square, 2/(1+0.6) in all
+	want := 2 / 1.6 * (x*alone + y*third[0]) / (x + y)
 	if math.Abs(all[0]-want) > 1e-9 || math.Abs(all[2]-third[2]) > 1e-12 || math.Abs(all[1]-alone) > 1e-12 {
 		t.Errorf("a %.6f (want %.6f), c %.6f (want %.6f), b %.6f (want %.6f)", all[0], want, all[2], third[2], all[1], alone)
 	}
@@ -148,7 +149,7 @@ func TestSharesOfAgreeingReadings(t *testing.T) {
 func TestOpposedReadingsWeighAlike(t *testing.T) {
 	cs := []claim{{ln: 3}, {ln: -1.5}, {ln: 0.2}}
 	shareClaims(cs, 0.5)
-	if math.Abs(cs[0].share-cs[1].share) > 1e-12 || math.Abs(cs[0].share-2/1.5/2) > 1e-12 {
+	if math.Abs(cs[0].share-cs[1].share) > 1e-12 || math.Abs(cs[0].share-1.5*9/18.04) > 1e-12 {
 		t.Errorf("shares %.4f and %.4f", cs[0].share, cs[1].share)
 	}
 }
