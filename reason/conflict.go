@@ -61,9 +61,9 @@ func (e *Engine) farOut() []Conflict {
 //	R(r) = P(others, r replaced by "wrong") / P(all) = P_wrong(r) / P(r | others),
 //
 // where a wrong reading gives each outcome of the test with the same chance. r is
-// doubtful when R(r) reaches the limit. It is called a conflict
-// only when at least two other lines contradict it, each by itself: with
-// nothing but the complaint known, q contradicts r when
+// doubtful when R(r) reaches the limit. It is called a conflict only when at least
+// two other lines contradict it, each by itself, or one does and R(r) reaches a
+// higher limit: with nothing but the complaint known, q contradicts r when
 //
 //	P(r) P(q) / P(r, q)
 //
@@ -162,7 +162,7 @@ func (e *Engine) disagreements() ([]Conflict, error) {
 				pulls = append(pulls, pull{q, by})
 			}
 		}
-		if len(pulls) < 2 {
+		if len(pulls) == 0 || len(pulls) == 1 && d.ratio < math.Log(l.ConflictLone) {
 			continue
 		}
 		sort.SliceStable(pulls, func(a, b int) bool { return pulls[a].by > pulls[b].by })

@@ -13,6 +13,8 @@ type Threshold struct {
 type Limits struct {
 	StopAt            float64
 	ShownAt           float64
+	ShownBare         float64
+	StarkRatio        float64
 	SuspectedAt       float64
 	ProofRatio        float64
 	GroupRatio        float64
@@ -26,6 +28,7 @@ type Limits struct {
 	ConflictPull      float64
 	ConflictMoves     float64
 	ConflictRest      float64
+	ConflictLone      float64
 	NotListedFloor    float64
 	NotListedHealthy  float64
 	Unreliable        float64
@@ -68,6 +71,8 @@ var limitTable = []struct {
 }{
 	{Threshold{"stop_at", 0.90, "chance the shown parts need together before the search may stop", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
 	{Threshold{"shown_at", 0.70, "chance a part needs, all its ways of failing together, before a direct test of it may show it", ours + ", on the played vehicles of docs/evaluation.md"}, func(l *Limits) *float64 { return &l.ShownAt }},
+	{Threshold{"shown_bare", 0.80, "the same for a test with neither sound neighbours tested too, nor a cited limit, nor a stark outcome", ours + ", by the trade-off in docs/reasoning.md"}, func(l *Limits) *float64 { return &l.ShownBare }},
+	{Threshold{"stark_ratio", 40, "how many times likelier than on a sound part an outcome must be to be stark, as a swap there and back is", ours + "; the petrol book gives 46 for a swap there and back"}, func(l *Limits) *float64 { return &l.StarkRatio }},
 	{Threshold{"proof_ratio", 3, "how many times likelier than on a sound part an outcome must be under a fault to prove that fault", ours}, func(l *Limits) *float64 { return &l.ProofRatio }},
 	{Threshold{"suspected_at", 0.10, "chance from which a suspect is called suspected rather than open", ours}, func(l *Limits) *float64 { return &l.SuspectedAt }},
 	{Threshold{"group_ratio", 0.10, "a suspect with at least this share of the leader's chance counts as not yet separated from it", ours}, func(l *Limits) *float64 { return &l.GroupRatio }},
@@ -78,8 +83,9 @@ var limitTable = []struct {
 	{Threshold{"coverage_needed", 0.80, "a test that covered less of the fault conditions never rules out", ours}, func(l *Limits) *float64 { return &l.CoverageNeeded }},
 	{Threshold{"class_sure", 0.90, "how sure a numeric reading must be of its outcome to prove or rule out by it", ours}, func(l *Limits) *float64 { return &l.ClassSure }},
 	{Threshold{"conflict_ratio", 2.5, "a reading is doubtful when the evidence is at least this many times likelier with the reading taken as wrong", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRatio }},
-	{Threshold{"conflict_moves", 7, "a doubtful reading matters when it moves the odds of the leader, with or without it, at least so many times", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictMoves }},
+	{Threshold{"conflict_moves", 8, "a doubtful reading matters when it moves the odds of the leader, with or without it, at least so many times", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictMoves }},
 	{Threshold{"conflict_rest", 0.5, "all other readings together must make the doubtful one at least so many times less likely than the complaint alone", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictRest }},
+	{Threshold{"conflict_lone", 4, "the ratio of conflict_ratio where only one other reading contradicts the doubtful one", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictLone }},
 	{Threshold{"conflict_pull", 1.1, "another reading contradicts the doubtful one when leaving it out makes the doubtful one at least this many times likelier", ours + ", set by simulation (reason/evaluate)"}, func(l *Limits) *float64 { return &l.ConflictPull }},
 	{Threshold{"not_listed_floor", 0.01, "'something not listed' never falls below this chance", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedFloor }},
 	{Threshold{"not_listed_healthy", 0.70, "share of the healthy row in what 'something not listed' expects of a test; the rest is flat", ours + " (DECISIONS, Odds)"}, func(l *Limits) *float64 { return &l.NotListedHealthy }},

@@ -9,6 +9,7 @@ import (
 	"proveout/book"
 	"proveout/evidence"
 	"proveout/reason"
+	"proveout/stats"
 )
 
 // Planted is the score of finding wrong readings planted in simulated jobs.
@@ -17,9 +18,11 @@ type Planted struct {
 	Clean     int // jobs without a planted reading: all of them are judged once clean
 	Alarms    int // of these, jobs in which a conflict was raised
 	Natural   int // of the alarms, those in which a reading of the conflict did mislead by chance
-	Planted   int // readings planted, one for each job
+	Planted   int // readings planted, PerJob for each job, one at a time
 	Moving    int // planted readings that move the odds of the true cause or of the leader ten times or more
-	Contested int // of these, with two independent readings that contradict them
+	Away      int // of these, pointing away from the true cause
+	AwayFound int // of these, in a reported conflict
+	Contested int // of those that point away, with two independent readings that contradict them
 	Found     int // of the contested, in a reported conflict
 	Doubted   int // of the contested, named as the doubtful one
 	Kinds     []PlantedKind
@@ -37,9 +40,9 @@ const contradicts = 3
 
 var plantedKinds = []string{"wrong cylinder", "unit slip", "swapped channels", "stale value"}
 
-// Plant plays jobs for a number of tests, then spoils one reading of each and
-// looks whether the conflict is found.
-func Plant(c Config, tests int) (Planted, error) {
+// Plant plays jobs for a number of tests, then spoils one reading of each, perJob
+// times anew, and looks whether the conflict is found.
+func Plant(c Config, tests, perJob int) (Planted, error) {
 	var out Planted
 	for _, k := range plantedKinds {
 		out.Kinds = append(out.Kinds, PlantedKind{Kind: k})
@@ -54,7 +57,7 @@ func Plant(c Config, tests int) (Planted, error) {
 		if err != nil {
 			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
 		}
-		if err := out.job(w, t, fs, o, rng); err != nil {
+		if err := out.job(w, t, fs, perJob, o, rng); err != nil {
 			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
 		}
 		if c.Each != nil {
@@ -95,7 +98,7 @@ func (w *World) gather(t *Truth, tests int, o reason.Options, rng *rand.Rand) ([
 	return fs, nil
 }
 
-func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Options, rng *rand.Rand) error {
+func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, perJob int, o reason.Options, rng *rand.Rand) error {
 	p.Jobs++
 	o.Tests = -1
 	c := reason.Case{Instance: w.In, Symptoms: []string{w.Symptom}, Findings: fs}
@@ -103,7 +106,6 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 	if err != nil {
 		return err
 	}
-	truth := w.In.Suspects[t.Causes[0]].ID
 	p.Clean++
 	if len(a.Conflicts) > 0 {
 		p.Alarms++
@@ -119,6 +121,18 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 			p.Natural++
 		}
 	}
+	for range perJob {
+		if err := p.plant(w, t, fs, o, rng); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// plant spoils one reading of a job and looks whether that is found.
+func (p *Planted) plant(w *World, t *Truth, fs []evidence.Finding, o reason.Options, rng *rand.Rand) error {
+	c := reason.Case{Instance: w.In, Symptoms: []string{w.Symptom}}
+	truth := w.In.Suspects[t.Causes[0]].ID
 	bad, at, also, kind := w.spoil(fs, rng)
 	if kind < 0 {
 		return nil
@@ -134,10 +148,20 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 			return err
 		}
 	}
-	if a, err = e.Answer(); err != nil {
+	a, err := e.Answer()
+	if err != nil {
 		return err
 	}
 	id := bad[at].ID
+	found, doubted := false, false
+	for _, x := range a.Conflicts {
+		found = found || slices.Contains(x.Findings, id)
+		doubted = doubted || x.Doubtful == id
+		if also >= 0 { // both channels are wrong
+			found = found || slices.Contains(x.Findings, bad[also].ID)
+			doubted = doubted || x.Doubtful == bad[also].ID
+		}
+	}
 	leader := a.Suspects[0].Suspect.ID
 	if math.Max(lnFactor(a, truth, id), lnFactor(a, leader, id)) < math.Log(10) {
 		return nil
@@ -162,6 +186,10 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 		if planted >= 1 {
 			return nil // it does not point away from the truth
 		}
+		p.Away++
+		if found {
+			p.AwayFound++
+		}
 		for _, m := range v.Items {
 			if m.Finding[0] != 'f' || m.Finding == id || slices.Contains(m.Also, id) || len(m.Finding) > 5 {
 				continue
@@ -177,15 +205,6 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, o reason.Option
 	k := &p.Kinds[kind]
 	p.Contested++
 	k.Contested++
-	found, doubted := false, false
-	for _, x := range a.Conflicts {
-		found = found || slices.Contains(x.Findings, id)
-		doubted = doubted || x.Doubtful == id
-		if also >= 0 { // both channels are wrong
-			found = found || slices.Contains(x.Findings, bad[also].ID)
-			doubted = doubted || x.Doubtful == bad[also].ID
-		}
-	}
 	if found {
 		p.Found++
 		k.Found++
@@ -313,12 +332,17 @@ func (w *World) spoil(fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Fin
 
 // Text prints the score.
 func (p *Planted) Text() string {
-	s := fmt.Sprintf("planted readings: %d; moving the odds ten times or more: %d; of these with two independent readings against them: %d\n", p.Planted, p.Moving, p.Contested)
 	pc := func(k, n int) float64 { return 100 * float64(k) / math.Max(1, float64(n)) }
-	s += fmt.Sprintf("found in a conflict: %d (%.1f %%), named as the doubtful one: %d (%.1f %%)\n", p.Found, pc(p.Found, p.Contested), p.Doubted, pc(p.Doubted, p.Contested))
+	within := func(k, n int) string {
+		lo, hi := stats.ClopperPearson(k, n, 0.95)
+		return fmt.Sprintf("%d (%.1f %%, 95 %% from %.1f to %.1f)", k, pc(k, n), 100*lo, 100*hi)
+	}
+	s := fmt.Sprintf("planted readings: %d; moving the odds ten times or more: %d; of these away from the true cause: %d; with two independent readings against them: %d\n", p.Planted, p.Moving, p.Away, p.Contested)
+	s += fmt.Sprintf("of those with two against them found in a conflict: %s, named as the doubtful one: %s\n", within(p.Found, p.Contested), within(p.Doubted, p.Contested))
+	s += fmt.Sprintf("of all that move the odds away found in a conflict: %s\n", within(p.AwayFound, p.Away))
 	for _, k := range p.Kinds {
 		s += fmt.Sprintf("  %-18s found %d of %d, doubted %d\n", k.Kind, k.Found, k.Contested, k.Doubted)
 	}
-	s += fmt.Sprintf("clean jobs with a conflict: %d of %d (%.1f %%); in %d of them a reading of the conflict had misled by chance, so that false alarms are %d (%.1f %%)\n", p.Alarms, p.Clean, pc(p.Alarms, p.Clean), p.Natural, p.Alarms-p.Natural, pc(p.Alarms-p.Natural, p.Clean))
+	s += fmt.Sprintf("clean jobs with a conflict: %d of %d (%.1f %%); in %d of them a reading of the conflict had misled by chance, so that false alarms are %s\n", p.Alarms, p.Clean, pc(p.Alarms, p.Clean), p.Natural, within(p.Alarms-p.Natural, p.Clean))
 	return s
 }
