@@ -191,8 +191,11 @@ func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) stri
 		}
 	}
 	e.nearly[i] = true
-	if chance < l.ShownAt {
+	switch {
+	case chance < l.ShownAt:
 		return fmt.Sprintf("all in all the part has chance %s, below %s: other readings do not fit it", percent(chance), percent(l.ShownAt))
+	case chance < l.ShownBare && !compared && !(cited && b.Reads != nil) && e.ratio(t, d.class, i) < l.StarkRatio:
+		return fmt.Sprintf("all in all the part has chance %s, and without sound neighbours tested the same way, a cited limit or a swap there and back %s is asked", percent(chance), percent(l.ShownBare))
 	}
 	return ""
 }
@@ -220,12 +223,16 @@ func (e *Engine) partChance(p part) float64 {
 // sound part that it may prove that fault and not only its neighbours in the
 // list of the test.
 func (e *Engine) tells(t *testModel, class, i int) bool {
-	for r := range t.rows {
-		if t.rows[r].fault == i && t.rows[r].own {
-			return t.rows[r].p[class] >= e.m.limits.ProofRatio*t.healthy[class]
-		}
+	return e.ratio(t, class, i) >= e.m.limits.ProofRatio
+}
+
+// ratio is how many times likelier an outcome is under fault i than on a sound
+// part; 0 where the test does not look at the part of the fault.
+func (e *Engine) ratio(t *testModel, class, i int) float64 {
+	if r, ok := t.rowOf(i); ok && t.rows[r].own {
+		return t.rows[r].p[class] / t.healthy[class]
 	}
-	return false
+	return 0
 }
 
 // sameThing is how many times likelier the readings of one group (a gap against

@@ -1,10 +1,12 @@
 package evaluate
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"proveout/book"
@@ -50,7 +52,7 @@ func TestAdviceAgainstFixedAndRandomOrder(t *testing.T) {
 // The small run of the ordinary tests has few of them; the full one is in
 // docs/reasoning.md.
 func TestPlantedWrongReadingsAreFound(t *testing.T) {
-	p, err := Plant(Config{World: bayWorld(t), Jobs: jobs(80), Seed: 7}, 10)
+	p, err := Plant(Config{World: bayWorld(t), Jobs: jobs(80), Seed: 7}, 10, 6)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,5 +67,27 @@ func TestPlantedWrongReadingsAreFound(t *testing.T) {
 	n := float64(p.Clean)
 	if wrong := p.Alarms - p.Natural; float64(wrong) > 0.05*n+2*math.Sqrt(0.05*0.95*n) {
 		t.Errorf("%d false alarms in %d clean jobs", wrong, p.Clean)
+	}
+}
+
+// The chance asked of a part before it is called shown: asking more never shows
+// more, and the table in docs/reasoning.md is this one.
+func TestTradeOffOfShown(t *testing.T) {
+	text, err := TradeOff(Config{World: bayWorld(t), Jobs: jobs(20), Seed: 314})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Log("\n" + text)
+	last := [2]int{1 << 30, 1 << 30}
+	for _, line := range strings.Split(strings.TrimSpace(text), "\n")[1:] {
+		var at, x, y float64
+		var right, listed, wrong, all int
+		if _, err := fmt.Sscanf(line, "%f %d of %d (%f %%) %d of %d (%f %%)", &at, &right, &listed, &x, &wrong, &all, &y); err != nil {
+			t.Fatalf("%q: %v", line, err)
+		}
+		if right > last[0] || wrong > last[1] || right == 0 {
+			t.Errorf("at %g: %d right, %d wrong, before %v", at, right, wrong, last)
+		}
+		last = [2]int{right, wrong}
 	}
 }

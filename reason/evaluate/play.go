@@ -39,6 +39,7 @@ type Job struct {
 	Tests        int
 	TrueChance   float64   // chance of the true cause at the end; of "not listed" or "nothing wrong" where that is the truth
 	Chances      []float64 // of all suspects at the end
+	Shown        []ShownPart
 	findings     []evidence.Finding
 }
 
@@ -160,6 +161,17 @@ func (w *World) part(t *Truth, i int) bool {
 	return false
 }
 
+// partChance is the chance of the part of a suspect, its ways of failing added up.
+func partChance(a *reason.Answer, of *reason.SuspectAnswer) float64 {
+	sum := 0.0
+	for x := range a.Suspects {
+		if s := a.Suspects[x].Suspect; s.Component == of.Suspect.Component && s.Subject == of.Suspect.Subject {
+			sum += a.Suspects[x].Chance
+		}
+	}
+	return sum
+}
+
 // score reads an answer against the truth.
 func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 	index := map[*book.Suspect]int{}
@@ -167,6 +179,7 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 		index[&w.In.Suspects[i]] = i
 	}
 	j.Chances = make([]float64, len(w.In.Suspects))
+	j.Shown = nil
 	j.RightFirst, j.RightShown, j.WronglyShown, j.Stopped, j.RuledOut = false, false, false, false, 0
 	open := false
 	for _, c := range a.Conflicts {
@@ -181,6 +194,7 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 		switch s.State {
 		case reason.Shown:
 			// A direct test shows a part, not one way of failing.
+			j.Shown = append(j.Shown, ShownPart{partChance(a, s), w.part(t, i)})
 			if w.part(t, i) {
 				j.RightShown = true
 			} else {
