@@ -29,8 +29,7 @@ type Engine struct {
 	pred        *predictor
 	out         []leftOut // by line, from the last Answer
 	sames       []int     // scratch of settle
-	members     []int     // scratch of share
-	claims      []claim   // scratch of share
+	choir       []int     // scratch of share
 	twoBefore   float64
 	conflictsOf []Conflict // found by the last Answer, before states are decided
 }
@@ -114,11 +113,11 @@ func (e *Engine) slotFor(t int, at evidence.Condition, unsure bool) *slot {
 		}
 	}
 	tm := &e.m.tests[t]
-	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows)), ln: make([]float64, len(tm.rows)), part: make([]float64, len(tm.rows)), whole: 1}
+	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows)), ln: make([]float64, len(tm.rows)), whole: 1}
 	s.factor.parents = make([]parent, 0, len(tm.rows))
 	for r := range tm.rows {
 		s.cover[r] = e.m.covered(e.m.in.Suspects[tm.rows[r].fault].Fault, tm.at.Test, at, unsure, &e.c)
-		s.tilt[r], s.part[r] = 1, 1
+		s.tilt[r] = 1
 	}
 	e.slots = append(e.slots, s)
 	return &e.slots[len(e.slots)-1]
@@ -178,7 +177,7 @@ func (e *Engine) drop(i int) {
 	}
 }
 
-// settle brings parts, tilts and factors of all slots in line with what is
+// settle brings exponents, tilts and factors of all slots in line with what is
 // counted, and the field in line with the factors.
 func (e *Engine) settle() {
 	e.shareOut()

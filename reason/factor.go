@@ -26,12 +26,12 @@ type parent struct {
 //
 //	P0(c) X + sum_i max(0, P_i(c) - P0(c) x_i),  x_i = r_i (1-g_i), X = prod x_i.
 //
-// The likelihood of the reading is sum_c P_S(c) lambda_c. What a reading counts
-// less for beside others like it is in the rows already; see weakening.
+// The likelihood of the reading is sum_c P_S(c) lambda_c, raised to exponent:
+// the share with which the reading counts beside others like it.
 type factor struct {
 	parents  []parent
-	exponent float64 // of the likelihood; 1 for readings, less for symptoms told together
-	share    float64 // with which exponent the reading counts in the evidence as a whole
+	exponent float64 // of the likelihood
+	share    float64 // exponent with which a reading counts in the evidence as a whole
 	none     float64 // likelihood under no fault
 	other    float64 // likelihood under "something not listed"
 	wrong    float64 // likelihood when the reading is simply wrong: any outcome

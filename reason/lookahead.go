@@ -46,7 +46,7 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 			if po < 0.005 || endsBy[o] && ending {
 				continue
 			}
-			f := e.virtual(c.test, o, e.shareOf(c.test))
+			f := e.virtual(c.test, o)
 			f.put(e.w, 1)
 			err := e.refresh(true)
 			rest, restCost := 0.0, 0.0

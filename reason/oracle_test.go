@@ -154,7 +154,7 @@ func TestB1NoisyOr(t *testing.T) {
 			}
 		}
 		one := func(int) float64 { return 1 }
-		a := p.look(tm, nil, one, one)
+		a := p.look(tm, nil, 1, one)
 		if math.Abs(a.chance[1]-want[0]) > 1e-10 || math.Abs(a.bits-want[1]) > 1e-10 {
 			t.Errorf("test %s: P+ %.12g, %.12g bits; want %.12g, %.12g", id, a.chance[1], a.bits, want[0], want[1])
 		}

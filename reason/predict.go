@@ -65,7 +65,7 @@ func (p *predictor) ready() {
 // when it is done in the conditions it asks for. tilts weaken faults of which
 // other subjects of the same test have told already; share weakens the test
 // beside others of its group; u is the share of results that are simply wrong.
-func (p *predictor) load(t *testModel, share, tilt func(r int) float64) (parents []aheadParent, healthy []float64) {
+func (p *predictor) load(t *testModel, share float64, tilt func(r int) float64) (parents []aheadParent, healthy []float64) {
 	e, u := p.e, p.e.u
 	k := len(t.healthy)
 	mix := func(dst, src []float64) {
@@ -89,7 +89,7 @@ func (p *predictor) load(t *testModel, share, tilt func(r int) float64) (parents
 		a := &p.parents[x]
 		a.p, a.extra, a.fault = a.p[:k], a.extra[:k], row.fault
 		mix(a.p, row.p)
-		if v := share(r) * tilt(r); v != 1 {
+		if v := share * tilt(r); v != 1 {
 			copy(p.given[:k], a.p)
 			weaken(a.p, p.given[:k], healthy, 1, v)
 		}
@@ -172,7 +172,7 @@ func combine(dst []float64, normal int, healthy []float64, in ...*aheadParent) {
 // The sets fall into classes by which parents they contain; the mass of a class
 // comes by inclusion and exclusion from the masses of singles, pairs and triples,
 // so that only the subsets of the parents are visited.
-func (p *predictor) look(t *testModel, lambda []float64, share, tilt func(r int) float64) *ahead {
+func (p *predictor) look(t *testModel, lambda []float64, share float64, tilt func(r int) float64) *ahead {
 	w := p.e.w
 	n := w.n
 	parents, healthy := p.load(t, share, tilt)

@@ -99,7 +99,7 @@ func TestNoReadingBeatsTheBook(t *testing.T) {
 					q := row.p[o] / tm.healthy[o]
 					lo, hi = math.Min(lo, q), math.Max(hi, q)
 				}
-				ratio := s.factor.set([]int{row.fault}) / s.factor.none
+				ratio := s.factor.set([]int{row.fault}) / math.Pow(s.factor.none, s.factor.exponent)
 				if ratio > hi*(1+1e-9) || ratio < lo*(1-1e-9) {
 					r.Fatalf("%s on %s moves %s by %g; the book allows %g to %g", f.Test, f.Subject, c.Instance.Suspects[row.fault].ID, ratio, lo, hi)
 				}
@@ -154,7 +154,8 @@ func TestCombinationOfFaults(t *testing.T) {
 					lambda := make([]float64, len(tm.healthy))
 					lambda[o] = 1
 					var f factor
-					fillFactor(&f, tm, lambda, weakening{ones, ones, ones, 1}, 0.7, scratch)
+					fillFactor(&f, tm, lambda, ones, ones, 0.7, scratch)
+					f.exponent = 1
 					if got := f.set(nil); math.Abs(got-tm.healthy[o]) > 1e-9 {
 						t.Fatalf("%s: none gives %g, healthy row %g", tm.at.ID, got, tm.healthy[o])
 					}
@@ -272,7 +273,7 @@ func TestPredictionAgainstEnumeration(t *testing.T) {
 		}
 		tm := &e.m.tests[k]
 		one := func(int) float64 { return 1 }
-		a := p.look(tm, nil, one, one)
+		a := p.look(tm, nil, 1, one)
 		ko := len(tm.healthy)
 		var factors []*factor
 		for o := range ko {
@@ -284,8 +285,8 @@ func TestPredictionAgainstEnumeration(t *testing.T) {
 			for i := range ones {
 				ones[i] = 1
 			}
-			f := &factor{}
-			fillFactor(f, tm, lambda, weakening{ones, ones, ones, 1}, e.m.limits.NotListedHealthy, e.scratch)
+			f := &factor{exponent: 1}
+			fillFactor(f, tm, lambda, ones, ones, e.m.limits.NotListedHealthy, e.scratch)
 			factors = append(factors, f)
 		}
 		pc, hc := make([]float64, ko), 0.0

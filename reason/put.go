@@ -19,8 +19,8 @@ type laying struct {
 	inverse                        []float64 // k*k, upper half: 1 / likelihood of the pair
 	fault                          []int32   // of each parent
 	bears                          []bool    // wide: whether the fault is a parent at all
-	// light: a whole reading of which no likelihood can fall to floorL and no fault
-	// makes the normal outcome likelier, so that the loop over triples is short.
+	// light: no likelihood can fall to floorL and no fault makes the normal outcome
+	// likelier, so that the loop over triples is short.
 	light bool
 }
 
@@ -78,7 +78,7 @@ func (l *laying) lay(f *factor, e float64, n int) {
 		l.k = n
 	}
 	l.grow()
-	l.light = !f.or && (e == 1 || e == -1) && f.least > 2*floorL && f.p0 > 1e-6 && f.p0 < 1-1e-6
+	l.light = !f.or && f.least > 2*floorL && f.p0 > 1e-6 && f.p0 < 1-1e-6
 	if l.wide {
 		for i := range l.k {
 			l.bears[i] = false
@@ -203,6 +203,10 @@ func (l *laying) short(i, j int, share, c []float64) {
 			for x, v := range c {
 				c[x] = v / ((z + d*keep[x]) * (share[x] * pj[x]))
 			}
+		default:
+			for x, v := range c {
+				c[x] = v * exp(l.e*math.Log((z+d*keep[x])*(share[x]*pj[x])))
+			}
 		}
 		return
 	}
@@ -224,6 +228,13 @@ func (l *laying) short(i, j int, share, c []float64) {
 			den := t*q + (mij + more[x])
 			up := f.normal*t*den + (1-t)*(t*z+(eij+extra[x]))
 			c[x] = v * den / (up * (top * (share[x] * pj[x])))
+		}
+	default:
+		for x, v := range c {
+			t := a * keep[x]
+			den := t*q + (mij + more[x])
+			up := f.normal*t*den + (1-t)*(t*z+(eij+extra[x]))
+			c[x] = v * exp(l.e*math.Log(up*(top*(share[x]*pj[x]))/den))
 		}
 	}
 }

@@ -140,3 +140,21 @@ func TestWideReadingAllocatesNothing(t *testing.T) {
 		t.Errorf("a wide reading added and taken back allocates %g times", n)
 	}
 }
+
+// The quick exponential against math.Exp, over its range and at its ends.
+func TestQuickExponential(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	xs := []float64{0, 1e-300, -1e-300, 599.9, -599.9, 600, -600, 800, -800, math.Inf(1), math.Inf(-1), math.Ln2 / 64, -math.Ln2 / 64}
+	for range 100000 {
+		xs = append(xs, rng.NormFloat64()*math.Pow(10, 4*rng.Float64()-2))
+	}
+	for _, x := range xs {
+		want, got := math.Exp(x), exp(x)
+		if d := math.Abs(got - want); d > 4.5e-16*want {
+			t.Fatalf("exp(%v) = %v, math.Exp gives %v", x, got, want)
+		}
+	}
+	if !math.IsNaN(exp(math.NaN())) {
+		t.Error("exp of no number is a number")
+	}
+}

@@ -31,7 +31,7 @@ func (e *Engine) rank(cands []candidate, r *repairer) error {
 		if err == nil {
 			p.ready()
 			t := &e.m.tests[c.test]
-			e.judgeAhead(c, t, p.look(t, s.lambda, func(r int) float64 { return s.part[r] }, e.tiltOf(c.test)), r, now)
+			e.judgeAhead(c, t, p.look(t, s.lambda, 1, e.tiltOf(c.test)), r, now)
 		}
 		s.factor.put(e.w, 1)
 		if err != nil {
@@ -48,30 +48,37 @@ func (e *Engine) predictor() *predictor {
 	return e.pred
 }
 
-// shareOf gives, by row, the part with which a new reading of a test would count
-// beside those of its group that speak of the same fault already.
-func (e *Engine) shareOf(i int) func(r int) float64 {
+// shareOf is the exponent a new reading of a test would have beside those of its
+// group that speak of a common fault already.
+func (e *Engine) shareOf(i int) float64 {
 	t := &e.m.tests[i]
-	return func(r int) float64 {
-		m, rho := 0, t.rho
-		for k := range e.slots {
-			s := &e.slots[k]
-			u := &e.m.tests[s.test]
-			if !s.on || u.cluster != t.cluster {
-				continue
-			}
-			if q, ok := u.rowOf(t.rows[r].fault); ok && math.Abs(s.ln[q]) > speaks {
-				m++
-				rho = math.Max(rho, u.rho)
-			}
+	m, rho := 0, t.rho
+	for k := range e.slots {
+		s := &e.slots[k]
+		if u := &e.m.tests[s.test]; s.on && u.cluster == t.cluster && e.speaksOf(s, t) {
+			m++
+			rho = math.Max(rho, u.rho)
 		}
-		return 1 / (1 + float64(m)*rho)
 	}
+	return 1 / (1 + float64(m)*rho)
 }
 
-// speaks is the least size of ln of a likelihood ratio with which a reading
-// takes anything from a later one about the same fault (our choice).
-const speaks = 0.1
+// speaksOf reports whether a reading speaks of a fault that a test bears on, or
+// carries its fact.
+func (e *Engine) speaksOf(s *slot, t *testModel) bool {
+	u := &e.m.tests[s.test]
+	if t.fact > 0 && t.fact == u.fact {
+		return true
+	}
+	for r := range u.rows {
+		if u.rows[r].own && math.Abs(s.ln[r]) > leastStrength {
+			if q, ok := t.rowOf(u.rows[r].fault); ok && t.rows[q].own {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 // tiltOf gives the share with which a new reading of a test would count for a
 // fault of which other subjects of the same test have told already.

@@ -20,14 +20,17 @@ type slot struct {
 	cover    []float64 // by row of the test
 	tilt     []float64 // by row of the test
 	ln       []float64 // by row: what the reading alone says of the fault; see share
-	part     []float64 // by row: exponent with which it counts beside others like it
-	whole    float64   // the same for the reading as a whole
+	whole    float64   // exponent with which the reading counts beside others like it
 	on       bool      // the factor is in the field
 	carried  int       // index of the slot that carries the fact instead, -1 for none
-	cursor   int       // scratch of share
+	strength float64   // how far the reading can move a fault, in ln
+	rep      int       // slot that stands for the fact; see share
+	top      float64   // of that slot: strength of the strongest
+	ofFact   float64   // of that slot: exponent of the fact
+	capped   bool      // scratch of share
 	shared   bool      // scratch of share
 	fresh    bool
-	changed  bool // a part has changed
+	changed  bool // whole has changed
 }
 
 // counts says whether a finding is counted, and if not why not.
@@ -135,29 +138,21 @@ func (e *Engine) lambdaOf(s *slot, dst []float64) {
 	}
 }
 
-// build makes the factor of a slot from its lambda, coverage, tilts and parts.
+// build makes the factor of a slot from its lambda, coverage, tilts and share.
 func (e *Engine) build(s *slot) {
 	t := &e.m.tests[s.test]
-	fillFactor(s.factor, t, s.lambda, weakening{s.cover, s.tilt, s.part, s.whole}, e.m.limits.NotListedHealthy, e.scratch)
+	fillFactor(s.factor, t, s.lambda, s.cover, s.tilt, e.m.limits.NotListedHealthy, e.scratch)
+	s.factor.exponent, s.factor.share = s.whole, s.whole
 	if t.tried != nil {
 		s.factor.asTried(t, s.lambda, s.whole)
 	}
 }
 
-// weakening is what takes from the rows of a test, by row: a covered share c of
-// a row is c*row + (1-c)*healthy; a tilt e gives healthy*(row/healthy)^e,
-// normalised; a part x, for readings that share their evidence with others,
-// leaves of the likelihood ratio q of the reading q^x. whole is the part for
-// "something not listed" and for the evidence as a whole.
-type weakening struct {
-	cover, tilt, part []float64
-	whole             float64
-}
-
-// fillFactor computes the factor of a test for given likelihoods of its outcomes.
-func fillFactor(f *factor, t *testModel, lambda []float64, weak weakening, healthyShare float64, scratch []float64) {
+// fillFactor computes the factor of a test for given likelihoods of its
+// outcomes. cover and tilt weaken the rows: a covered share c of a row is
+// c*row + (1-c)*healthy; a tilt e gives healthy*(row/healthy)^e, normalised.
+func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyShare float64, scratch []float64) {
 	n := t.normal
-	f.exponent, f.share = 1, weak.whole
 	f.parents = f.parents[:0]
 	f.normal, f.p0 = lambda[n], t.healthy[n]
 	f.none, f.z0 = 0, 0
@@ -175,14 +170,11 @@ func fillFactor(f *factor, t *testModel, lambda []float64, weak weakening, healt
 	}
 	f.least = math.Max(f.least, floorL)
 	f.none, f.wrong = math.Max(f.none, floorL), math.Max(flat, floorL)
-	f.other = f.none * math.Pow(math.Max(floorL, healthyShare*f.none+(1-healthyShare)*flat)/f.none, weak.whole)
+	f.other = math.Max(floorL, healthyShare*f.none+(1-healthyShare)*flat)
 	for r := range t.rows {
 		row := &t.rows[r]
 		p := scratch[:len(lambda)]
-		weaken(p, row.p, t.healthy, weak.cover[r], weak.tilt[r])
-		if x := weak.part[r]; x != 1 {
-			temper(p, t.healthy, lambda, f.none, x)
-		}
+		weaken(p, row.p, t.healthy, cover[r], tilt[r])
 		same := true
 		for c := range p {
 			same = same && math.Abs(p[c]-t.healthy[c]) < 1e-12
@@ -211,24 +203,6 @@ func fillFactor(f *factor, t *testModel, lambda []float64, weak weakening, healt
 		}
 		q.alone = math.Max(q.alone, floorL)
 		f.parents = append(f.parents, q)
-	}
-}
-
-// temper mixes a row with the healthy one so that of the likelihood ratio q of
-// the reading q^x is left. The row stays a row of chances, so that sets of faults
-// combine by the rule of factor.
-func temper(p, healthy, lambda []float64, none, x float64) {
-	q := 0.0
-	for c, l := range lambda {
-		q += p[c] * l
-	}
-	q = math.Max(q, floorL) / none
-	mix := x // its limit as q goes to one
-	if math.Abs(q-1) > 1e-9 {
-		mix = math.Expm1(x*math.Log(q)) / (q - 1)
-	}
-	for c := range p {
-		p[c] = mix*p[c] + (1-mix)*healthy[c]
 	}
 }
 

@@ -1,33 +1,27 @@
 package reason
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
-// claim is what one reading says of one fault, beside the other readings of its
-// cluster that bear on the same fault.
-type claim struct {
-	slot, row int
-	fact      int     // readings with the same positive number carry one fact
-	ln        float64 // ln of the likelihood ratio, fault against healthy
-	rep       int     // index of the claim that stands for the fact
-	top       float64 // of the rep: the strongest |ln| of the fact
-	whole     float64 // of the rep: with which exponent the fact counts
-	share     float64 // with which exponent this reading counts for this fault
-}
-
-// shareOut works out, fault by fault, with which exponent each reading counts
-// beside others like it.
+// shareOut works out with which exponent each reading counts beside others like
+// it.
 //
-// Correlation is between readings that speak of the same fault: of a group of
-// readings on one subject, only those that bear on a fault share its evidence,
-// and a reading that says nothing of it takes nothing from the others. Like
-// readings with correlation rho count as m/(1+(m-1) rho) in all (DECISIONS,
-// Odds: never more than 1/rho), m being those that speak of the fault. How that
-// total is shared out is our choice: by the square of what each says of the
-// fault, none above 1, so that equal readings share evenly as the formula has it
-// and a weak reading beside a strong one takes next to nothing from it. Where
-// that would leave less than the strongest says alone, the strongest counts in
-// full: a reading that agrees never makes the evidence weaker. Readings that
-// carry the same fact count as one.
+// Readings of one group on one subject are correlated as far as they speak of the
+// same fault: those that bear on a common fault, directly or through others of
+// the group, form a choir, and a reading of another fault takes nothing from
+// them. Slots that carry the same fact count as one. F facts of one choir,
+// correlated with rho, count as F/(1+(F-1) rho) in all (DECISIONS, Odds: never
+// more than 1/rho). How that total is shared out is our choice: by the square of
+// what each reading can say, none above 1. Equal readings share evenly, as the
+// formula has it; a weak reading beside a strong one takes next to nothing from
+// it.
+//
+// The exponent of a reading is one for all faults. Sharing for each fault by
+// itself was tried: then a reading that says the same of two suspects moves the
+// one with fewer other readings against the other, and traces told look-alikes
+// apart on half as many played vehicles.
 func (e *Engine) shareOut() {
 	for i := range e.slots {
 		s := &e.slots[i]
@@ -47,12 +41,13 @@ func (e *Engine) shareOut() {
 	}
 	for i := range e.slots {
 		if !e.slots[i].shared {
-			e.shareCluster(i)
+			e.shareChoir(i)
 		}
 	}
 }
 
-// speak fills what a reading says of each fault its test bears on.
+// speak fills what a reading says of each fault its test bears on: ln of the
+// likelihood ratio against the healthy row.
 func (e *Engine) speak(s *slot) {
 	t := &e.m.tests[s.test]
 	e.lambdaOf(s, s.lambda)
@@ -60,188 +55,166 @@ func (e *Engine) speak(s *slot) {
 	for c, l := range s.lambda {
 		none += t.healthy[c] * l
 	}
+	s.strength = leastStrength
 	for r := range t.rows {
 		like := 0.0
 		for c, l := range s.lambda {
 			like += (s.cover[r]*t.rows[r].p[c] + (1-s.cover[r])*t.healthy[c]) * l
 		}
 		s.ln[r] = math.Log(math.Max(like, floorL) / math.Max(none, floorL))
-	}
-}
-
-// shareCluster shares out the slots of the cluster that slot i is the first of:
-// one fault after the other, in the order in which all tests list them.
-func (e *Engine) shareCluster(i int) {
-	cluster, rho := e.m.tests[e.slots[i].test].cluster, 0.0
-	members := e.members[:0]
-	for j := i; j < len(e.slots); j++ {
-		s := &e.slots[j]
-		if t := &e.m.tests[s.test]; !s.shared && t.cluster == cluster {
-			members = append(members, j)
-			rho = math.Max(rho, t.rho)
-			s.shared, s.cursor, s.whole = true, 0, 1
-		}
-	}
-	e.members = members
-	for {
-		next := math.MaxInt
-		for _, j := range members {
-			s := &e.slots[j]
-			if rows := e.m.tests[s.test].rows; s.cursor < len(rows) {
-				next = min(next, rows[s.cursor].fault)
-			}
-		}
-		if next == math.MaxInt {
-			break
-		}
-		claims := e.claims[:0]
-		for _, j := range members {
-			s := &e.slots[j]
-			t := &e.m.tests[s.test]
-			if s.cursor < len(t.rows) && t.rows[s.cursor].fault == next {
-				claims = append(claims, claim{slot: j, row: s.cursor, fact: t.fact, ln: s.ln[s.cursor]})
-				s.cursor++
-			}
-		}
-		e.claims = claims
-		shareClaims(claims, rho)
-		for x := range claims {
-			c := &claims[x]
-			if s := &e.slots[c.slot]; s.part[c.row] != c.share {
-				s.part[c.row], s.changed = c.share, true
-			}
-		}
-	}
-	// As a whole a reading counts as it does for the fault it says most of.
-	for _, j := range members {
-		s := &e.slots[j]
-		most := -1.0
-		for r, row := range e.m.tests[s.test].rows {
-			if v := math.Abs(s.ln[r]); row.own && v > most {
-				most, s.whole = v, s.part[r]
-			}
+		if t.rows[r].own {
+			s.strength = math.Max(s.strength, math.Abs(s.ln[r]))
 		}
 	}
 }
 
-// leastStrength keeps readings that say nothing from dividing by zero, and from
-// being told apart by rounding.
+// leastStrength keeps readings that say nothing from dividing by zero.
 const leastStrength = 1e-3
+
+// shareChoir shares out the slots of the choir that slot i is the first of.
+func (e *Engine) shareChoir(i int) {
+	choir := append(e.choir[:0], i)
+	e.slots[i].shared = true
+	cluster := e.m.tests[e.slots[i].test].cluster
+	for x := 0; x < len(choir); x++ {
+		for j := i + 1; j < len(e.slots); j++ {
+			if o := &e.slots[j]; !o.shared && e.m.tests[o.test].cluster == cluster && e.speakTogether(choir[x], j) {
+				o.shared = true
+				choir = append(choir, j)
+			}
+		}
+	}
+	slices.Sort(choir)
+	e.choir = choir
+	facts, rho := 0, 0.0
+	for x, j := range choir {
+		o := &e.slots[j]
+		t := &e.m.tests[o.test]
+		rho = math.Max(rho, t.rho)
+		// The slot that stands for the fact holds the strength of the strongest.
+		o.rep, o.top, o.capped = j, o.strength, false
+		for _, k := range choir[:x] {
+			if p := &e.slots[k]; t.fact > 0 && e.m.tests[p.test].fact == t.fact && p.rep == k {
+				o.rep = k
+				p.top = math.Max(p.top, o.strength)
+				break
+			}
+		}
+		if o.rep == j {
+			facts++
+		}
+	}
+	e.level()
+	e.fill(float64(facts) / (1 + float64(facts-1)*rho))
+	for _, j := range choir {
+		o, sum := &e.slots[j], 0.0
+		for _, k := range choir {
+			if p := &e.slots[k]; p.rep == o.rep {
+				sum += p.strength * p.strength
+			}
+		}
+		if v := e.slots[o.rep].ofFact * o.strength * o.strength / sum; v != o.whole {
+			o.whole, o.changed = v, true
+		}
+	}
+}
+
+// speakTogether reports whether two slots carry the same fact or speak of a common
+// fault.
+func (e *Engine) speakTogether(a, b int) bool {
+	s, o := &e.slots[a], &e.slots[b]
+	t, u := &e.m.tests[s.test], &e.m.tests[o.test]
+	if t.fact > 0 && t.fact == u.fact {
+		return true
+	}
+	for r, q := 0, 0; r < len(t.rows) && q < len(u.rows); {
+		switch f, g := t.rows[r].fault, u.rows[q].fault; {
+		case f < g:
+			r++
+		case f > g:
+			q++
+		default:
+			if t.rows[r].own && u.rows[q].own && math.Abs(s.ln[r]) > leastStrength && math.Abs(o.ln[q]) > leastStrength {
+				return true
+			}
+			r++
+			q++
+		}
+	}
+	return false
+}
+
+// level gives readings that speak against each other the same strength: where
+// one says a gap is wide and the other that it is within its limit, the louder
+// one is not the truer one.
+func (e *Engine) level() {
+	for x, j := range e.choir {
+		o := &e.slots[j]
+		if o.rep != j {
+			continue
+		}
+		for _, k := range e.choir[:x] {
+			if p := &e.slots[k]; p.rep == k && e.oppose(o, p) {
+				o.top = math.Max(o.top, p.top)
+				p.top = o.top
+			}
+		}
+	}
+}
 
 // opposed is the least size of ln of a likelihood ratio for and against one
 // fault at which two readings oppose each other (our choice).
 const opposed = 1.0
 
-// shareClaims fills the shares of all claims on one fault.
-func shareClaims(cs []claim, rho float64) {
-	if len(cs) == 1 {
-		cs[0].share = 1
-		return
-	}
-	up, down := false, false
-	for x := range cs {
-		c := &cs[x]
-		c.rep, c.top, c.whole = x, math.Max(math.Abs(c.ln), leastStrength), 0
-		up, down = up || c.ln > opposed, down || c.ln < -opposed
-		for y := range x {
-			if p := &cs[y]; c.fact > 0 && p.fact == c.fact && p.rep == y {
-				c.rep = y
-				p.top = math.Max(p.top, c.top)
-				break
-			}
-		}
-	}
-	if up && down {
-		// One says that a gap is wide and another that it is within its limit: the
-		// louder one is not the truer one, they weigh alike.
-		level := 0.0
-		for x := range cs {
-			if math.Abs(cs[x].ln) > opposed {
-				level = math.Max(level, cs[cs[x].rep].top)
-			}
-		}
-		for x := range cs {
-			if math.Abs(cs[x].ln) > opposed {
-				cs[cs[x].rep].top = level
-			}
-		}
-	}
-	speaking, strongest := 0, 0
-	for x := range cs {
-		if cs[x].rep != x {
-			continue
-		}
-		if cs[x].top > speaks {
-			speaking++
-		}
-		if cs[x].top > cs[strongest].top || cs[strongest].rep != strongest {
-			strongest = x
-		}
-	}
-	total := 1.0
-	if speaking > 1 {
-		total = float64(speaking) / (1 + float64(speaking-1)*rho)
-	}
-	shareBySquare(cs, total)
-	said := 0.0
-	for x := range cs {
-		if cs[x].rep == x {
-			said += cs[x].whole * cs[x].top
-		}
-	}
-	if said < cs[strongest].top {
-		top := cs[strongest].top
-		cs[strongest].top = 0
-		shareBySquare(cs, total-1)
-		cs[strongest].top, cs[strongest].whole = top, 1
-	}
-	// Within one fact by the square of what each says.
-	for x := range cs {
-		sum := 0.0
-		for y := range cs {
-			if cs[y].rep == cs[x].rep {
-				v := math.Max(math.Abs(cs[y].ln), leastStrength)
-				sum += v * v
-			}
-		}
-		v := math.Max(math.Abs(cs[x].ln), leastStrength)
-		cs[x].share = cs[cs[x].rep].whole * v * v / sum
-	}
-}
-
-// shareBySquare shares a total out over the facts by the square of their strength,
-// none above 1: what is cut off one goes to the others.
-func shareBySquare(cs []claim, total float64) {
-	for x := range cs {
-		cs[x].whole = -1 // not settled
-	}
-	for {
-		sum := 0.0
-		for x := range cs {
-			if c := &cs[x]; c.rep == x && c.whole < 0 {
-				sum += c.top * c.top
-			}
-		}
-		over := -1
-		for x := range cs {
-			if c := &cs[x]; c.rep == x && c.whole < 0 && sum > 0 && total*c.top*c.top > sum*(1+1e-12) {
-				over = x
-				break
-			}
-		}
-		if over < 0 {
-			for x := range cs {
-				if c := &cs[x]; c.rep == x && c.whole < 0 {
-					c.whole = 0
-					if sum > 0 {
-						c.whole = total * c.top * c.top / sum
-					}
+// oppose reports whether one of two readings speaks for a fault and the other
+// against it.
+func (e *Engine) oppose(a, b *slot) bool {
+	x, y := &e.m.tests[a.test], &e.m.tests[b.test]
+	for r, q := 0, 0; r < len(x.rows) && q < len(y.rows); {
+		switch f, g := x.rows[r].fault, y.rows[q].fault; {
+		case f < g:
+			r++
+		case f > g:
+			q++
+		default:
+			if x.rows[r].own && y.rows[q].own {
+				u, v := a.ln[r], b.ln[q]
+				if u > opposed && v < -opposed || u < -opposed && v > opposed {
+					return true
 				}
 			}
+			r++
+			q++
+		}
+	}
+	return false
+}
+
+// fill shares total over the facts of the choir by the square of their strength,
+// none above 1: what is cut off one goes to the others.
+func (e *Engine) fill(total float64) {
+	for {
+		sum := 0.0
+		for _, j := range e.choir {
+			if o := &e.slots[j]; o.rep == j && !o.capped {
+				sum += o.top * o.top
+			}
+		}
+		over := false
+		for _, j := range e.choir {
+			o := &e.slots[j]
+			if o.rep != j || o.capped {
+				continue
+			}
+			if o.ofFact = total * o.top * o.top / sum; o.ofFact > 1 {
+				o.ofFact, o.capped, over = 1, true, true
+				total--
+				break // the others share anew
+			}
+		}
+		if !over {
 			return
 		}
-		cs[over].whole = 1
-		total--
 	}
 }
 

@@ -251,7 +251,7 @@ func (e *Engine) sameThing(i, slot int) float64 {
 		}
 		for p := range s.factor.parents {
 			if q := &s.factor.parents[p]; q.fault == i {
-				ln += math.Log(q.alone) - math.Log(s.factor.none)
+				ln += s.factor.exponent * (math.Log(q.alone) - math.Log(s.factor.none))
 			}
 		}
 	}

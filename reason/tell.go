@@ -8,21 +8,20 @@ import (
 	"proveout/evidence"
 )
 
-// virtual is the factor of an outcome not yet had. share gives the part with
-// which the reading counts for the fault of a row.
-func (e *Engine) virtual(test, outcome int, share func(r int) float64) *factor {
+// virtual is the factor of an outcome not yet had.
+func (e *Engine) virtual(test, outcome int) *factor {
 	t := &e.m.tests[test]
 	k := len(t.healthy)
-	lambda := make([]float64, k)
-	weak := weakening{make([]float64, len(t.rows)), make([]float64, len(t.rows)), make([]float64, len(t.rows)), 0}
+	lambda, cover, tilt := make([]float64, k), make([]float64, len(t.rows)), make([]float64, len(t.rows))
 	pickedLikelihood(lambda, outcome, e.u)
 	by := e.tiltOf(test)
 	for r := range t.rows {
-		weak.cover[r], weak.tilt[r], weak.part[r] = 1, by(r), share(r)
-		weak.whole = math.Max(weak.whole, weak.part[r])
+		cover[r], tilt[r] = 1, by(r)
 	}
 	f := &factor{}
-	fillFactor(f, t, lambda, weak, e.m.limits.NotListedHealthy, e.scratch)
+	fillFactor(f, t, lambda, cover, tilt, e.m.limits.NotListedHealthy, e.scratch)
+	f.exponent = e.shareOf(test)
+	f.share = f.exponent
 	return f
 }
 
@@ -41,14 +40,15 @@ func (e *Engine) describe(c candidate) (NextTest, []change, error) {
 	before := e.leader()
 	var changes []change
 	var old *slot
-	share := e.shareOf(c.test)
 	if c.slot >= 0 {
 		old = &e.slots[c.slot]
 		old.factor.put(e.w, -1)
-		share = func(r int) float64 { return old.part[r] }
 	}
 	for o := range t.healthy {
-		f := e.virtual(c.test, o, share)
+		f := e.virtual(c.test, o)
+		if old != nil {
+			f.exponent = old.whole
+		}
 		f.put(e.w, 1)
 		if err := e.refresh(false); err != nil {
 			return nt, nil, err

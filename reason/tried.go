@@ -214,7 +214,8 @@ func (f *factor) asTried(t *testModel, lambda []float64, whole float64) {
 	for o, l := range lambda {
 		in += t.inPart[o] * l
 	}
-	f.tried, f.inPart = t.tried, f.none*math.Pow(math.Max(in, floorL)/f.none, whole)
+	f.tried, f.inPart, f.exponent = t.tried, f.none*math.Pow(math.Max(in, floorL)/f.none, whole), 1
+	f.other = f.none * math.Pow(f.other/f.none, whole)
 	f.least, f.most = math.Min(f.none, f.inPart), math.Max(f.none, f.inPart)
 	for x := range f.parents {
 		q := &f.parents[x]
