@@ -305,7 +305,11 @@ func TestBadInput(t *testing.T) {
 		n := g.rec.Time.N
 		blocks := func(i int) bool { return i%(n/5) > n/6 }
 		try("dropped blocks", g.without(blocks, true), g.meta)
-		try("dropped blocks, put together", g.without(blocks, false), g.meta)
+		// Time that a recorder leaves out without a trace makes a rest look shorter: it
+		// cannot be seen, and asks for a longer rest, not a shorter one.
+		if g.kind != BrakeMotorCurrent {
+			try("dropped blocks, put together", g.without(blocks, false), g.meta)
+		}
 		half := float64(g.rec.Time.At(n / 2))
 		if g.kind != ParameterLog && !g.rec.Channels[0].Edges {
 			try("the recorder's rate changes in the middle", g.timed(func(ns float64) float64 {

@@ -302,13 +302,22 @@ func (g *battery) crank(v []float64, first, end int) {
 	lowest := func(from int, seconds float64) (float64, int) {
 		size := max(1, int(seconds*g.rate))
 		low, at := math.Inf(1), from
-		for i := from; i+size <= end; i++ {
-			s := 0.0
-			for _, x := range v[i : i+size] {
+		s, missing := 0.0, 0
+		for i := from; i < end; i++ {
+			if x := v[i]; math.IsNaN(x) {
+				missing++
+			} else {
 				s += x
 			}
-			if s /= float64(size); s < low {
-				low, at = s, i
+			if i >= from+size {
+				if x := v[i-size]; math.IsNaN(x) {
+					missing--
+				} else {
+					s -= x
+				}
+			}
+			if m := s / float64(size); i-from+1 >= size && missing == 0 && m < low {
+				low, at = m, i-size+1
 			}
 		}
 		return low, at

@@ -53,28 +53,36 @@ func (g *battery) ripple(v []float64, first, end int) {
 	for j := range hann {
 		hann[j] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(j)/float64(size))
 	}
-	var spectra [][]complex128
-	x := make([]float64, size)
+	if cutOff(v[first:end], g.sigma) {
+		g.flag(evidence.Clipped)
+		g.note(evidence.Clipped, true, "%s: the top of the ripple is cut off; set the recorder to a wider range, or couple it AC", g.channel)
+	}
+	var starts []int
+	x, c := make([]float64, size), make([]complex128, size/2+1)
+	spectrum := func(i int) { // of the stretch from i on, into c
+		copy(x, v[i:i+size])
+		mean := stats.MedianInPlace(x)
+		for j := range x {
+			x[j] = (v[i+j] - mean) * hann[j]
+		}
+		fft.Coefficients(c, x)
+	}
 	for _, r := range g.clean {
-		for i := max(r.First, first); i+size <= min(r.End, end) && len(spectra) < mostSpectra; i += size {
-			mean := stats.Median(v[i : i+size])
-			for j := range x {
-				x[j] = (v[i+j] - mean) * hann[j]
-			}
-			c := fft.Coefficients(nil, x)
+		for i := max(r.First, first); i+size <= min(r.End, end) && len(starts) < mostSpectra; i += size {
+			spectrum(i)
 			for k, z := range c[:size/2] {
 				// A sine of amplitude A gives A*size/4 under a Hann window.
 				amp[k] += 4 * math.Hypot(real(z), imag(z)) / float64(size)
 			}
-			spectra = append(spectra, c)
+			starts = append(starts, i)
 		}
 	}
-	if len(spectra) == 0 {
+	if len(starts) == 0 {
 		g.refuse("charging.ripple", evidence.Gap, "no stretch is long enough without a hole", "record a second or more")
 		return
 	}
 	for k := range amp {
-		amp[k] /= float64(len(spectra))
+		amp[k] /= float64(len(starts))
 	}
 	df := g.rate / float64(size)
 	floor := stats.Median(amp[size/4:]) // of noise alone, in the upper half of the spectrum
@@ -83,7 +91,8 @@ func (g *battery) ripple(v []float64, first, end int) {
 	var spans []float64
 	span := max(64, int(0.02*g.rate))
 	lines := 0
-	for _, c := range spectra {
+	for _, i := range starts {
+		spectrum(i) // once more: keeping them all takes more memory than the samples
 		for k, z := range c {
 			if k < int(20/df)+1 || 4*math.Hypot(real(z), imag(z))/float64(size) < keepLine*floor {
 				c[k] = 0
@@ -91,7 +100,7 @@ func (g *battery) ripple(v []float64, first, end int) {
 				lines++
 			}
 		}
-		y := fft.Sequence(nil, c)
+		y := fft.Sequence(x, c)
 		for i := size / 4; i+span <= size*3/4; i += span {
 			lo, hi := math.Inf(1), math.Inf(-1)
 			for j := i; j < i+span; j++ {
@@ -172,6 +181,10 @@ func (g *battery) lines(amp []float64, df, floor float64, first, end int) {
 		return
 	}
 	main, sixth := line(6*e), line(e)
+	if half := line(3 * e); half > 1.5*main && half > sixth {
+		g.refuse("charging.ripple_frequency", evidence.ScaleUnsure, fmt.Sprintf("the strongest ripple is at %.0f Hz, outside what an alternator makes at %.0f rpm", 3*e, rpm), "check the engine speed given, and the unit of the time column")
+		return
+	}
 	if math.Max(main, sixth) < lineStandsOut*floor {
 		g.refuse("charging.diode_line", evidence.Noisy, fmt.Sprintf("no ripple line stands out between %.0f and %.0f Hz", 6*lo, 6*hi), "load the alternator (lamps, blower, 1500 rpm) and check the engine speed given")
 		return

@@ -131,6 +131,7 @@ type brakeChannel struct {
 	sigma   float64
 	silent  bool
 	refused bool
+	cut     bool // the recorder cut the highest currents off
 }
 
 // BrakeMotor measures the motors of a parking brake.
@@ -299,6 +300,10 @@ func (b *brake) find(motor int) {
 		refuse(evidence.WrongChannel, "the current does not rise from rest and come back to it as a motor's does", "check that this is the clamp on the motor's lead, and record from before the first movement until after the last")
 		return
 	}
+	// The current of a motor that runs both ways may be cut off on either side.
+	if s.cut = cutOff(have, s.sigma) || cutOff(scaledBy(have, -1), s.sigma); s.cut {
+		b.note(s.ch.Name, evidence.Clipped, true, "%s: the current is cut off at the end of the recorder's range; inrush and cut-off are higher", s.ch.Name)
+	}
 	if full := s.ch.FullScale; full > 0 && most >= 0.995*(full-math.Abs(s.zero)) {
 		b.note(s.ch.Name, evidence.Clipped, true, "%s: the current reaches the end of the recorder's range; inrush and cut-off may be higher", s.ch.Name)
 	}
@@ -343,13 +348,23 @@ func restOf(v []float64) (level, sigma float64) {
 	return level, stats.MADSigma(keep)
 }
 
+// blip reports a stretch of noise: one or two samples hardly over the threshold.
+func blip(v []float64, zero, threshold float64) bool {
+	for _, x := range v {
+		if math.Abs(x-zero) > 2*threshold {
+			return false
+		}
+	}
+	return len(v) <= 2
+}
+
 // movements finds the stretches of current in one uninterrupted run.
 func (b *brake) movements(motor int, v []float64, r trace.Segment, threshold float64) {
 	s := &b.sides[motor]
 	bridge := max(1, int(bridgeSeconds*b.rate))
 	first, last, sign, drops := -1, -1, 0.0, 0
 	flush := func(end bool) {
-		if first >= 0 {
+		if first >= 0 && !blip(v[first:last+1], s.zero, threshold) {
 			m := b.shape(s, v, first, last, drops, first == r.First || end && last == r.End-1)
 			m.motor = motor
 			b.run.Movements = append(b.run.Movements, m)

@@ -369,7 +369,11 @@ func (b *brake) figure(s *brakeChannel, ms []BrakeMovement, feature string, scal
 		_, _, se = middle(v)
 	}
 	one := stats.Median(u)
-	b.emit(feature, s.ch.Name, s.subject, m, math.Sqrt(se*se+one*one/float64(len(v))+scale*scale*m*m), len(v), first, last)
+	var flags []evidence.Flag
+	if s.cut && (feature == "brake.clamp_current" || feature == "brake.inrush" || feature == "brake.rise_rate") {
+		flags = append(flags, evidence.Clipped)
+	}
+	b.emit(feature, s.ch.Name, s.subject, m, math.Sqrt(se*se+one*one/float64(len(v))+scale*scale*m*m), len(v), first, last, flags...)
 	return m
 }
 

@@ -60,6 +60,29 @@ func eachCircuit(rec *trace.Recording, meta Meta, kind string, do func(s *sheet,
 	return n
 }
 
+// cutOff reports whether the top of a stretch is cut off by the recorder: its
+// greatest value comes back exactly, and more often than all values a little below
+// it. sigma is the noise: where the recorder's steps are coarser than that, values
+// come back by themselves, and nothing is said. Our choice.
+func cutOff(v []float64, sigma float64) bool {
+	if len(v) == 0 || !(sigma > 0) {
+		return false
+	}
+	lo, hi := leastGreatest(v)
+	next := math.Inf(-1)
+	top, below := 0, 0
+	for _, x := range v {
+		switch {
+		case x == hi:
+			top++
+		case x >= hi-0.03*(hi-lo):
+			below++
+			next = math.Max(next, x)
+		}
+	}
+	return top >= 4 && top > 2*below && (below == 0 || hi-next < 0.5*sigma || top > 20)
+}
+
 // seconds is the time of sample i from the start of the recording.
 func (s *sheet) seconds(i int) float64 { return float64(s.rec.Time.At(i)-s.rec.Time.At(0)) * 1e-9 }
 

@@ -77,7 +77,8 @@ type cranked struct {
 	hz      float64   // blocks a second
 	size    int       // samples in a block
 	zero    float64
-	on, off int // blocks: starter on, off
+	zeroSD  float64 // its standard uncertainty
+	on, off int     // blocks: starter on, off
 	period  float64
 	n       int
 	refuted bool // the humps or the sync speak against the number of cylinders
@@ -290,6 +291,7 @@ func (c *cranked) starter() (why, fix string, flag evidence.Flag) {
 	}
 	if len(before) >= int(0.02*c.hz) && len(before) > 0 {
 		c.zero = stats.Median(before)
+		c.zeroSD = 1.25 * stats.MADSigma(before) / math.Sqrt(float64(len(before)))
 	} else {
 		c.note(c.amp.Name, evidence.ScaleUnsure, true, "%s: begins with the starter already on, so the clamp's zero is not known and taken for right", c.amp.Name)
 	}

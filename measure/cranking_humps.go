@@ -286,7 +286,8 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 		values[k], _, sigmas[k] = middle(rel[k])
 		ns[k] = len(rel[k])
 		values[k] *= mean
-		sigmas[k] *= mean
+		// The zero before, and a top that is no parabola, are in all of them alike.
+		sigmas[k] = math.Hypot(sigmas[k]*mean, math.Hypot(c.zeroSD, 0.0015*values[k]))
 	}
 	c.run.Positions = values
 	a, b := p[0].Sample, p[len(p)-1].Sample

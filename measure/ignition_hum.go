@@ -21,8 +21,8 @@ func (h hum) amplitude() float64 { return math.Hypot(h.cos, h.sin) }
 // keeps the better one when it explains more than half of their variance; else
 // only the level is kept. busy marks blocks of the sparks themselves.
 func (w *wave) findHum(busy []bool) {
-	var t, y []float64
 	stride := max(1, len(w.lo)/40000)
+	t, y := make([]float64, 0, len(w.lo)/stride+1), make([]float64, 0, len(w.lo)/stride+1)
 	for b := 0; b < len(w.lo); b += stride {
 		if busy[b] || w.lo[b] > w.hi[b] || w.hi[b]-w.lo[b] > 2.5*w.quiet {
 			continue

@@ -2,7 +2,9 @@ package trace
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -107,4 +109,34 @@ func BenchmarkView(b *testing.B) {
 			NewPyramid(v)
 		}
 	})
+}
+
+// BenchmarkViewOf100Million draws views of all widths out of 100 million samples at
+// 4,000 points each: the goal is under 5 ms for any of them. It takes 830 MB, and is
+// left out with -short.
+func BenchmarkViewOf100Million(b *testing.B) {
+	if testing.Short() {
+		b.Skip("takes 830 MB")
+	}
+	v := make([]float64, 100_000_000)
+	x := uint64(1)
+	for i := range v {
+		x ^= x << 13
+		x ^= x >> 7
+		x ^= x << 17
+		v[i] = float64(x>>40) / (1 << 24)
+	}
+	p := NewPyramid(v)
+	rng := rand.New(rand.NewPCG(7, 8))
+	worst := time.Duration(0)
+	for b.Loop() {
+		width := int(math.Exp(math.Log(4e3) + rng.Float64()*math.Log(1e8/4e3)))
+		first := rng.IntN(len(v) - width + 1)
+		begin := time.Now()
+		if got := p.View(first, first+width, 4000); len(got) > 2000 {
+			b.Fatalf("%d buckets for 4000 points", len(got))
+		}
+		worst = max(worst, time.Since(begin))
+	}
+	b.ReportMetric(float64(worst.Microseconds())/1e3, "ms-worst")
 }
