@@ -139,9 +139,11 @@ func TestWhatEntriesComeTo(t *testing.T) {
 			p.say("d1", "ines", TestStartedType, TestStarted{Test: "gap", Subject: "cyl3"})
 			p.say("d1", "ines", TestEndedType, TestEnded{Test: "gap", Subject: "cyl3", Minutes: 12, Done: true})
 			p.say("d1", "ines", TestEndedType, TestEnded{Test: "swap", Minutes: 5})
+			p.say("d1", "ines", TestStartedType, TestStarted{Test: "look"})
+			p.say("d1", "ines", TestEndedType, TestEnded{Test: "look", Done: true})
 			p.say("d1", "ines", TestDeclinedType, TestDeclined{Test: "leak", Reason: "no air today", Offered: []Offered{{Test: "leak", Minutes: 20}}})
 		}, func(s *State) string {
-			return is(len(s.Tests) == 2 && s.Tests[0].Minutes == 12 && s.Tests[0].Done && s.Tests[1].Started == "" && s.Choices[0].Declined && s.Choices[0].What.Offered[0].Test == "leak", s)
+			return is(len(s.Tests) == 3 && s.Tests[2].Minutes == 1 && s.Tests[0].Minutes == 12 && s.Tests[0].Done && s.Tests[1].Started == "" && s.Choices[0].Declined && s.Choices[0].What.Offered[0].Test == "leak", s)
 		}},
 		{"a part ordered and fitted is one part", func(p *tape) {
 			p.say("d1", "ines", PartOrderedType, PartUsed{Name: "coil", Where: "cyl3"})

@@ -75,6 +75,9 @@ func (s *State) testEnded(p Said[TestEnded]) error {
 		t := &s.Tests[i]
 		if t.Test == p.What.Test && t.Subject == p.What.Subject && t.Ended == "" {
 			t.Ended, t.Minutes, t.Done = p.Wall, p.What.Minutes, p.What.Done
+			if m, ok := minutesBetween(t.Started, t.Ended); ok && t.Minutes <= 0 {
+				t.Minutes = m // nobody gave them: the two entries say how long it was
+			}
 			return nil
 		}
 	}

@@ -183,8 +183,6 @@ func (s *traceShelf) keep(path string, f intake.File) error {
 	return nil
 }
 
-func dirOf(path string) string { return filepath.Dir(path) }
-
 // siSymbol is the unit the values of a channel are in.
 func siSymbol(u unit.Unit) string {
 	for _, v := range unit.Of(u.Dim) {
