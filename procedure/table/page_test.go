@@ -42,14 +42,14 @@ console.log('same in ' + lines + ' lines');
 
 // TestTracesDriveThePage: the kept traces, and fresh random ones, bring the page's
 // interpreter to the same states, open steps and refusals, word for word, as the Go
-// runner. PROVEOUT_RUNS asks for more fresh ones.
+// runner. PROVEOUT_TRACES asks for more fresh ones.
 func TestTracesDriveThePage(t *testing.T) {
 	node, err := exec.LookPath("node")
 	if err != nil {
 		t.Skip("not run: there is no node here to run the page's script with")
 	}
 	fresh := 2
-	if n, err := strconv.Atoi(os.Getenv("PROVEOUT_RUNS")); err == nil {
+	if n, err := strconv.Atoi(os.Getenv("PROVEOUT_TRACES")); err == nil {
 		fresh = n
 	}
 	type unit struct {
