@@ -198,7 +198,8 @@ func (r *CaptureReading) fill(res measure.Result) {
 	}
 	r.MarksOf = len(res.Marks)
 	for _, m := range res.Marks[:min(len(res.Marks), mostMarks)] {
-		name := m.Feature
+		_, name, _ := strings.Cut(m.Feature, ".") // a mark may be of what several features are made of
+		name = strings.ReplaceAll(name, "_", " ")
 		if f, ok := evidence.Lookup(m.Feature); ok {
 			name = f.Name
 		}

@@ -317,7 +317,7 @@ func CardOf(s *Screen) Card {
 
 // String is the card as one text, for the record.
 func (c Card) String() string {
-	out := c.Where + ". " + c.Mode + "."
+	out := c.Where + ": " + c.Mode + "."
 	if c.KeepPower {
 		out += " Keep the key on, the supply on and the session open."
 	}

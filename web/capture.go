@@ -21,6 +21,9 @@ func init() {
 	routes = append(routes, route{pattern: "GET /jobs/{id}/items/{n}", serve: capturePage})
 }
 
+// Long reports whether the one sentence needs a smaller letter.
+func (v *captureView) Long() bool { return len(v.Head) > 90 }
+
 // captureView is one capture on its page.
 type captureView struct {
 	Job       string
@@ -153,12 +156,16 @@ func (v *captureView) head(t *text.Printer) {
 			return
 		}
 	}
+	normal := false
+	for _, f := range v.Features {
+		normal = normal || f.State == "normal"
+	}
 	switch {
 	case len(v.LeftOut) > 0 && len(v.Features) == 0:
 		v.Head = t.T("capture.head.left_out", v.Item)
 	case v.Working && len(v.Features) == 0:
 		v.Head = t.T("capture.head.working", v.Item)
-	case len(v.Features) > 0:
+	case normal:
 		v.Head = t.T("capture.head.normal", v.Item)
 	default:
 		v.Head = t.T("capture.head.nothing", v.Item)

@@ -15,27 +15,28 @@ import (
 
 // runPageView is one run of a procedure on the screen.
 type runPageView struct {
-	Job, Run   string
-	Key        string // stem of the idempotency keys: the run and how far it was
-	Practice   bool
-	S          shop.Screen
-	Head       string
-	HeadEngine bool // the head is in the procedure's own words
-	Hazards    []procedure.Hazard
-	Now        []cardView
-	Finish     bool
-	CardSolid  bool // a card has the one solid button
-	Controls   bool // stop and interrupted are live
-	Tag        bool
-	Keep       []keepView
-	Way        []wayView
-	Line       *lineDrawing
-	SupplyPlot template.HTML
-	Told       []toldView
-	Clock      string
-	Refused    []string
-	Meter      *meterView
-	Words      string // texts for the script, as JSON
+	Job, Run    string
+	Key         string // stem of the idempotency keys: the run and how far it was
+	Practice    bool
+	S           shop.Screen
+	Head        string
+	HeadEngine  bool // the head is in the procedure's own words
+	Hazards     []procedure.Hazard
+	Now         []cardView
+	Finish      bool
+	MeterNeeded bool // nothing can begin before the meter is read
+	CardSolid   bool // a card has the one solid button
+	Controls    bool // stop and interrupted are live
+	Tag         bool
+	Keep        []keepView
+	Way         []wayView
+	Line        *lineDrawing
+	SupplyPlot  template.HTML
+	Told        []toldView
+	Clock       string
+	Refused     []string
+	Meter       *meterView
+	Words       string // texts for the script, as JSON
 }
 
 // meterView is how a meter sends what it reads.
@@ -169,6 +170,7 @@ func headOf(t *text.Printer, s *shop.Screen, v *runPageView) (string, bool) {
 	}
 	for _, w := range s.Supply {
 		if w.Word == "unwatched" && w.Typed {
+			v.MeterNeeded = true
 			return t.T("procedure.head.meter"), false
 		}
 	}

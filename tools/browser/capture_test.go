@@ -105,7 +105,7 @@ func TestAPageReloadsWithoutTheServer(t *testing.T) {
 	b.open("/jobs/" + job)
 	b.until("the service worker", `navigator.serviceWorker.controller`)
 	b.open("/jobs/" + job)
-	b.until("the tier to be said", `document.getElementById('tier').textContent.includes('even reloaded')`)
+	b.until("the tier to be said", `document.getElementById('tier').textContent.includes('reloads')`)
 	time.Sleep(500 * time.Millisecond) // the page is being kept
 	b.pull()
 	b.open("/jobs/" + job)

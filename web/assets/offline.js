@@ -9,7 +9,7 @@ import * as outbox from './outbox.js';
 const strip = document.getElementById('saved'), tier = document.getElementById('tier'), box = document.getElementById('waiting');
 const words = tier ? tier.dataset : {};
 
-const clock = (ms) => new Date(ms).toLocaleTimeString(document.documentElement.lang, { hour: '2-digit', minute: '2-digit' });
+const clock = (ms) => new Date(ms).toLocaleTimeString(document.documentElement.lang, { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' });
 const fill = (s, ...a) => a.reduce((t, v, i) => t.replaceAll('{' + (i + 1) + '}', v), s || '');
 
 // saved is called when the server has said that something is safe on its disk.

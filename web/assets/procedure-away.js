@@ -185,7 +185,19 @@ const make = (tag, props, ...kids) => { const e = Object.assign(document.createE
 const unique = (hs) => hs.filter((h, i) => hs.findIndex((x) => x.Word === h.Word && x.Text === h.Text) === i);
 function hazard(h) {
   const c = h.Word.toLowerCase();
-  return make('div', { className: 'haz ' + c }, make('span', { className: 'w ' + c, textContent: h.Word }), make('div', { className: 'x', textContent: h.Text + ' ' + h.Do }));
+  const word = make('span', { className: 'w ' + c }, ...(c === 'notice' ? [] : [triangle()]), h.Word);
+  return make('div', { className: 'haz ' + c }, word, make('div', { className: 'x', textContent: h.Text + ' ' + h.Do }));
+}
+// triangle is the sign of a hazard to people, as the server draws it.
+function triangle() {
+  const ns = 'http://www.w3.org/2000/svg', svg = document.createElementNS(ns, 'svg');
+  svg.setAttribute('viewBox', '0 0 24 24'); svg.setAttribute('aria-hidden', 'true');
+  for (const [tag, a] of [['path', { d: 'M12 2 23 22H1Z', fill: 'currentColor' }], ['path', { class: 'mark-in', d: 'M12 9v6', fill: 'none', 'stroke-width': '2.6' }], ['circle', { class: 'mark-dot', cx: '12', cy: '18.4', r: '1.6' }]]) {
+    const e = document.createElementNS(ns, tag);
+    Object.entries(a).forEach(([k, v]) => e.setAttribute(k, v));
+    svg.append(e);
+  }
+  return svg;
 }
 function clock(left, total) {
   const t = make('p', { className: 'timer' });
