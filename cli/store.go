@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -88,7 +89,11 @@ the workbench runs.`,
 					return err
 				}
 				fmt.Fprintf(c.OutOrStdout(), "job %s is in %s\n", args[0], out)
-				return nil
+				h, err := shop.ReadHeads(filepath.Join(out, "record", "heads.json"))
+				if err == nil {
+					fmt.Fprintf(c.OutOrStdout(), "signed with the key %s; note it down apart from the folder\n", h.Print)
+				}
+				return err
 			})
 		},
 	}
@@ -154,8 +159,8 @@ head the shop signed, and every capture against the hash the record cites.
 
 A record that somebody hashed anew from its first entry on fits together by itself.
 It fails against the signed heads; and where somebody could also have signed anew,
-against heads that were kept apart (--heads) or the shop's key as it is printed on
-the report (--key). A store may be checked while it is in use.
+against heads that were kept apart (--heads) or the shop's key as it was noted down
+from an export (--key). A store may be checked while it is in use.
 
 Exit code 1: something was found.`,
 		Example: `  proveout verify handed-on
@@ -187,7 +192,7 @@ Exit code 1: something was found.`,
 		},
 	}
 	c.Flags().StringVar(&heads, "heads", "", "file of signed heads that was kept apart from the record")
-	c.Flags().StringVar(&key, "key", "", "the shop's public key: 64 hex digits, or the short form printed on a report")
+	c.Flags().StringVar(&key, "key", "", "the shop's public key: 64 hex digits, or the short form that export and verify print")
 	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON")
 	return c
 }

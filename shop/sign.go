@@ -102,7 +102,7 @@ func checkHead(jobID string, s store.SignedHead, keys []string) error {
 	return nil
 }
 
-// fingerprint is the short form of a public key, as it is printed on a report: 16
+// fingerprint is the short form of a public key, as export and verify print it, to be noted down: 16
 // hex digits in groups of four.
 func fingerprint(public string) string {
 	raw, err := hex.DecodeString(public)

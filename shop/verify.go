@@ -48,7 +48,7 @@ func VerifyFolder(dir string, o VerifyOptions) (*Verified, error) {
 	case heads == nil && o.Heads == nil:
 		v.Notes = append(v.Notes, "there is no "+headsFile+": a record hashed anew from its first entry on cannot be told")
 	case heads != nil && len(o.Keys) == 0 && o.Heads == nil:
-		v.Notes = append(v.Notes, "the heads are signed with the key "+fingerprint(heads.Key)+"; compare it with the one on the printed report (or give --key), since whoever wrote the record anew could have signed with another")
+		v.Notes = append(v.Notes, "the heads are signed with the key "+fingerprint(heads.Key)+"; compare it with the one noted down when it was exported (or give --key), since whoever wrote the record anew could have signed with another")
 	}
 	if heads != nil {
 		v.Print = fingerprint(heads.Key)
@@ -157,7 +157,7 @@ func VerifyStore(ctx context.Context, s store.Store, o VerifyOptions) (*Verified
 		}
 	}
 	if len(o.Keys) == 0 && o.Heads == nil {
-		v.Notes = append(v.Notes, "held against the shop's own key ("+v.Print+"); compare it with the one printed on a report, since whoever can write the whole folder can change both")
+		v.Notes = append(v.Notes, "held against the shop's own key ("+v.Print+"); compare it with one noted down apart from it (or give --key), since whoever can write the whole folder can change both")
 	}
 	found, err := s.Verify(ctx, check)
 	v.Found = append(v.Found, found...)
