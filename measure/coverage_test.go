@@ -114,11 +114,7 @@ var coverKinds = []coverKind{
 		d.trims = [4]float64{-6 + 12*r.Float64(), -6 + 12*r.Float64(), -6 + 12*r.Float64(), -6 + 12*r.Float64()}
 		d.ve, d.minutes = 0.7+0.25*r.Float64(), 6
 		rec := &trace.Recording{Time: trace.TimeBase{Num: 2e8, Den: 1}}
-		var mains []int
-		for i, s := range d.series(seed) {
-			if s.Name == "LTFT B1" {
-				mains = append(mains, i)
-			}
+		for _, s := range d.series(seed) {
 			rec.Channels = append(rec.Channels, trace.Channel{Name: s.Name, Unit: s.Unit, Values: s.V})
 			rec.Time.N = len(s.V)
 		}
