@@ -20,6 +20,7 @@ type hand struct {
 	clock    *time.Time
 	job, run string
 	n        int
+	noMeter  bool // nothing is watched in this procedure
 }
 
 // runBench is a workbench whose clock stands still until the test moves it.
@@ -81,7 +82,7 @@ func (h *hand) pass(seconds, volts float64) {
 	h.t.Helper()
 	for range int(seconds * 5) {
 		*h.clock = h.clock.Add(200 * time.Millisecond)
-		if volts > 0 {
+		if volts > 0 && !h.noMeter {
 			if err := h.b.Supply(h.t.Context(), h.job, h.run, "supply", []float64{volts}); err != nil {
 				h.t.Fatal(err)
 			}
