@@ -32,11 +32,6 @@ func (b *tablet) startBrakes() (job, run string) {
 	return job, js[string](b, `document.getElementById('run').dataset.run`)
 }
 
-func (b *tablet) seq() int {
-	b.t.Helper()
-	return js[int](b, `+document.getElementById('run').dataset.seq`)
-}
-
 func (b *tablet) screen(job, run string) *shop.Screen {
 	b.t.Helper()
 	s, err := b.bench.Procedure(b.t.Context(), job, run, "looking on")
