@@ -165,6 +165,8 @@ func stateWords(s string) string {
 		return "shown by direct test"
 	case "repaired":
 		return "shown by direct test, put right"
+	case "proven":
+		return "shown by direct test, put right, proven"
 	case "ruled_out":
 		return "ruled out"
 	}
@@ -275,6 +277,9 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 		defer p.para("  ", a.Replace, 2)
 	}
 	switch {
+	case proven(a):
+		p.para("  ", "The repair is proven: nothing more to test or to drive.", 2)
+		return
 	case a.Stopped && repaired(a):
 		p.para("  ", "The cause is shown and put right: no further test. Measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
 		return
@@ -314,6 +319,18 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 			p.para("     ", "Needs: "+strings.Join(n.Equipment, ", ")+".", 5)
 		}
 	}
+}
+
+// proven reports whether all that was shown is put right and proven.
+func proven(a *shop.Answer) bool {
+	any := false
+	for _, s := range a.Suspects {
+		if s.State == "shown" || s.State == "repaired" {
+			return false
+		}
+		any = any || s.State == "proven"
+	}
+	return any
 }
 
 // repaired reports whether all that is shown has been put right.

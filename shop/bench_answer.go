@@ -225,7 +225,7 @@ func (b *Bench) diagnose(in basis) (*Answer, error) {
 		return nil, problemError(problems)
 	}
 	o := Options{Books: withAccess(b.o.Books, in.settings.AccessMinutes), Reason: b.o.Reason, Limits: b.o.Limits, Program: b.o.Program}
-	return diagnose(&inStore{b: b, state: in.state}, f, o)
+	return diagnose(&inStore{b: b, state: in.state}, f, o, drivesTold(in.state))
 }
 
 // Answer gives a job's answer, working it out if need be.

@@ -58,10 +58,7 @@ func (b *Bench) Report(ctx context.Context, jobID string) (*ReportAnswer, error)
 	if err != nil {
 		return nil, err
 	}
-	var told []job.DriveAdded // they stand in the record and not in the job file
-	for _, d := range state.Drives {
-		told = append(told, d.What)
-	}
+	told := drivesTold(state)
 	basis := fmt.Sprint(in.hash, b.beside.Load(), told)
 	k := b.proofs.get(jobID)
 	k.mu.Lock()
@@ -158,4 +155,13 @@ func (b *Bench) fillNames(ctx context.Context, s *job.State, r *ReportAnswer) er
 		}
 	}
 	return nil
+}
+
+// drivesTold lists the drives that were told and not logged: they stand in the record
+// and not in the job file.
+func drivesTold(state *job.State) (told []job.DriveAdded) {
+	for _, d := range state.Drives {
+		told = append(told, d.What)
+	}
+	return told
 }

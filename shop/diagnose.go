@@ -44,7 +44,7 @@ func Diagnose(dir string, o Options) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return diagnose(inFolder{folder}, f, o)
+	return diagnose(inFolder{folder}, f, o, nil)
 }
 
 // readJob finds and reads the job file of a folder.
@@ -95,7 +95,17 @@ type work struct {
 	result   *reason.Answer
 }
 
-func diagnose(s source, f *job.File, o Options) (*Answer, error) {
+// diagnose answers a job. Once something was put right the answer carries what the
+// proof says of it; told are drives that were told, not logged.
+func diagnose(s source, f *job.File, o Options, told []job.DriveAdded) (*Answer, error) {
+	if len(f.Corrections) > 0 {
+		p, err := prove(s, f, o, told)
+		if p == nil {
+			return nil, err
+		}
+		p.settle()
+		return p.diagnosis, err
+	}
 	w := &work{o: o, source: s, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o)}
 	return w.diagnose()
 }

@@ -67,7 +67,10 @@ func prove(s source, f *job.File, o Options, spoken []job.DriveAdded) (*proving,
 	w := &work{o: o, source: s, file: f, asideReason: map[int]string{}, answer: newAnswer(f, o), keep: true}
 	a, err := w.diagnose()
 	if err != nil {
-		return nil, err
+		if a == nil {
+			return nil, err
+		}
+		return &proving{work: w, diagnosis: a}, err
 	}
 	p := &proving{work: w, diagnosis: a, items: map[string]int{}, spoken: spoken, out: newProofAnswer(a)}
 	p.findCauses()
@@ -79,6 +82,36 @@ func prove(s source, f *job.File, o Options, spoken []job.DriveAdded) (*proving,
 	p.v = proof.Judge(p.c)
 	p.fill()
 	return p, nil
+}
+
+// settle writes into the diagnosis which suspect is proven to have been the cause: it
+// was shown by a direct test, put right, and the proof holds. Nothing else is proven:
+// not a suspect that only led, nor one that the corrections do not answer.
+func (p *proving) settle() {
+	if p.out == nil || p.out.State != "proven" {
+		return
+	}
+	var proven []string
+	for _, c := range p.causes {
+		for i := range p.diagnosis.Suspects {
+			s := &p.diagnosis.Suspects[i]
+			if s.ID != c.Suspect.ID || !c.WasShown() {
+				continue
+			}
+			s.State = string(reason.Proven)
+			s.Reason = strings.TrimSpace(s.Reason + " Put right, and proven: " + p.out.Headline)
+			proven = append(proven, suspectWords(c))
+		}
+	}
+	if len(proven) == 0 {
+		return
+	}
+	p.diagnosis.Headline = "Shown by direct test, put right and proven: " + strings.Join(proven, "; ") + "."
+	for i := range p.diagnosis.Suspects {
+		if st := p.diagnosis.Suspects[i].State; st == string(reason.Shown) || st == string(reason.Repaired) {
+			p.diagnosis.Headline += " Shown besides: " + p.diagnosis.Suspects[i].Text + "."
+		}
+	}
 }
 
 // findCauses settles which suspects the repair answers: those the corrections
