@@ -28,6 +28,9 @@ func (b *pageBuilder) after() {
 		}
 		g.Parts = append(g.Parts, lineView{Text: words, State: p.T(state)})
 	}
+	// Whether it is proven is worked out when the job is closed, not each time it is
+	// looked at; the choice is offered once there is something to prove.
+	g.MayProve = len(v.Corrections) > 0
 	switch g.Stage.Proof {
 	case "now":
 		g.ProofWords = p.T("proof.now")

@@ -25,6 +25,14 @@ func init() {
 	samples["own"] = sample{empty: &ownPage{}, filled: &ownPage{Job: "j", Per: question{Title: "Per", Options: []option{{Value: "a", Label: "A"}}}}}
 	samples["settings"] = sample{empty: &settingsPage{}, filled: &settingsPage{Equipment: []option{{Value: "a", Label: "A", On: true}}, Access: []accessView{{ID: "a", Name: "A"}}, Limits: []limitView{{ID: "supply_warn_v", Name: "R"}},
 		Language: text.Languages(), Lang: "de", People: []shop.Person{{Name: "Ines", Gone: true}}}}
+	samples["proof"] = sample{empty: &proofPage{Square: "open"}, filled: func(t *testing.T) any {
+		a, err := shop.Prove("../examples/06-proven-on-the-hill", shop.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return proofPageOf(filledView(t), a, text.For("en", text.SI))
+	}}
+	samples["report"] = sample{empty: &reportPage{Waiting: "nothing yet"}, filled: &reportPage{ID: "j", Sheet: "<article class=\"report\"><h1>Report</h1></article>"}}
 	samples["who"] = sample{empty: whoPage{First: true}, filled: whoPage{People: []shop.Person{{ID: "p", Name: "Ines"}}, Held: "type=note", Then: "/jobs/1/entries", Wrong: true, Demo: "2468"}}
 }
 
