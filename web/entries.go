@@ -60,7 +60,7 @@ var entryForms = map[string]entryForm{
 	"hand_over": {job.HandOverType, "work", func(f url.Values, _ *shop.JobView) (any, error) {
 		return job.HandOver{To: f.Get("to"), Card: words(f, "card")}, nil
 	}},
-	"undo": {job.UndoType, "record", func(f url.Values, _ *shop.JobView) (any, error) { return job.Undo{Entry: f.Get("entry")}, nil }},
+	"undo": {job.UndoType, "record", undone},
 }
 
 // longest is the most runes of a field that a person types.
@@ -253,6 +253,16 @@ func interrupted(_ url.Values, v *shop.JobView) (any, error) {
 		}
 	}
 	return job.Interrupted{State: clip(state, longest), Card: clip(card, longest)}, nil
+}
+
+// undone takes back an entry that the page shows, where it may be taken back.
+func undone(f url.Values, v *shop.JobView) (any, error) {
+	for _, e := range v.Entries {
+		if e.ID == f.Get("entry") && !e.Undone && mayUndo(e.Type) {
+			return job.Undo{Entry: e.ID}, nil
+		}
+	}
+	return nil, badField("entry")
 }
 
 // badField says which field of a form cannot be used.
