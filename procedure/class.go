@@ -161,7 +161,7 @@ var vehicleClass = Class{
 		{ID: "start_engine", Sets: []string{"engine=running", "ignition=on"}, Powers: true, Hazard: "WARNING"},
 		{ID: "stop_engine", Sets: []string{"engine=off", "ignition=off"}, Powers: true},
 		{ID: "chock", Sets: []string{"chocks=placed"}},
-		{ID: "remove_chocks", Sets: []string{"chocks=none"}},
+		{ID: "remove_chocks", Sets: []string{"chocks=none"}, Hazard: "WARNING"},
 		{ID: "lift", Sets: []string{"vehicle=lifted"}, Hazard: "WARNING"},
 		{ID: "support", Sets: []string{"vehicle=supported"}, Hazard: "WARNING"},
 		{ID: "lower", Sets: []string{"vehicle=floor"}, Hazard: "WARNING"},

@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -41,6 +42,39 @@ func TestAnswersOpenStepsAndWording(t *testing.T) {
 				if do, _ := m.SayStep(s, i); !strings.Contains(do, want) {
 					t.Errorf("%s, %s driven, %s lift: %s says %q, want %q in it", id, tc.drive, tc.lift, step, do, want)
 				}
+			}
+		}
+	}
+}
+
+// TestChocksAwayCarriesItsCaution: a vehicle freed of its chocks can roll, so a file
+// that does not say so is refused. And a hold test before the first stops from walking
+// pace sends nobody to a slope or a roller tester: that would be the first drive on
+// brakes not yet proven, with the tag on and the support supply connected.
+func TestChocksAwayCarriesItsCaution(t *testing.T) {
+	for _, id := range Shipped() {
+		text, err := ShippedText(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		steps := strings.Split(string(text), "\n  - id: ")
+		for k, b := range steps {
+			if strings.Contains(b, "act: hold_test\n") && !strings.Contains(b, "come after the yard") {
+				t.Errorf("%s: the hold test does not say that slope and roller tester come after the yard", id)
+			}
+			if !strings.Contains(b, "act: remove_chocks\n") {
+				continue
+			}
+			from := strings.Index(b, "    hazards:")
+			if from < 0 {
+				t.Errorf("%s: chocks come away without a caution", id)
+				continue
+			}
+			to := from + strings.Index(b[from:], "\n") + 1
+			bare := append([]string(nil), steps...)
+			bare[k] = b[:from] + b[to:]
+			if _, problems := Load("bare.yaml", []byte(strings.Join(bare, "\n  - id: "))); !strings.Contains(fmt.Sprint(problems), "WARNING") {
+				t.Errorf("%s without the caution at its chocks: %v", id, problems)
 			}
 		}
 	}
