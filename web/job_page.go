@@ -326,6 +326,10 @@ func (b *pageBuilder) answer(a *shop.Answer) {
 	g.NotListed = p.T("job.not_listed", chance(a.NotListed, p), chance(a.NothingWrong, p), chance(a.TwoOrMore, p))
 	b.conflicts(a)
 	b.ruledOut(a)
+	// A direct test opens the correction, also where the search as a whole may go on.
+	if g.Stage.Correction == "open" && slices.ContainsFunc(a.Suspects, func(s shop.SuspectAnswer) bool { return s.State == "shown" }) {
+		g.Stage.Correction = "now"
+	}
 	g.Stop = a.Stop
 	b.tests(a)
 	for _, k := range []string{"seen", "access", "customer"} {
