@@ -68,3 +68,32 @@ func TestCheckerSeesAReadingThatCannotBeMet(t *testing.T) {
 		t.Errorf("passed %v, %+v", r.Passed, r.Problems)
 	}
 }
+
+// TestTooHighIsToldFromTooLow: both hold a start, but the hand that mends them turns the
+// other way.
+func TestTooHighIsToldFromTooLow(t *testing.T) {
+	m, _, err := procedure.LoadShipped("epb_caliper_pads")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		kind  string
+		level string
+		volts float64
+		told  bool
+	}{
+		{runner.WatchNow, "below the line", 15.7, true},
+		{runner.WatchNow, "stop", 16.4, true},
+		{runner.WatchNow, "below the line", 11.8, false},
+		{runner.WatchNow, "holding", 13.4, false},
+		{runner.Typed, "", 134, true},
+		{runner.Typed, "", 11.9, false},
+		{runner.Typed, "", 13.4, false},
+	} {
+		b := &bench{t: t, m: m, r: runner.New(m), now: runner.Stamp{Wall: 1e18, Mono: 1e12, Boot: "a"}}
+		b.put(runner.Entry{Kind: tc.kind, Watch: "supply", Level: tc.level, Value: &tc.volts})
+		if ask := b.r.At(b.now).Watches[0].Ask; strings.Contains(ask, "too high, over 15.5 V") != tc.told {
+			t.Errorf("%s %s at %g V: the screen adds %q", tc.kind, tc.level, tc.volts, ask)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package runner
 
 import (
+	"fmt"
 	"math"
 
 	"proveout/procedure"
@@ -121,6 +122,10 @@ func (r *Run) At(now Stamp) View {
 			if c.watches[i].level == watch.LowestSeen {
 				wv.Ask = "One low sample, and the next is late: the inrush of a motor cannot be told from a sag. Does the meter still show it?"
 			}
+		}
+		// "Below the line" makes a hand turn the supply up; say so when it is the other way.
+		if m.WatchOf(s, i) == procedure.Low && c.watches[i].value > c.watches[i].lim.HoldHigh {
+			wv.Ask = fmt.Sprintf("It is too high, over %s: do not turn it up. Begin nothing; turn the source down when everything is at rest.", w.HoldHigh)
 		}
 		if b := m.WatchOf(s, i); b == procedure.Blind || b == procedure.Typed {
 			wv.Blind = w.Blind
