@@ -159,32 +159,51 @@ func (e *Engine) enterTried(t Tried) error {
 		}
 		p.symptoms = append(p.symptoms, y)
 	}
-	e.m.addTried(t, p, name, e.triedShows(t))
+	e.m.addTried(t, p, name, e.triedShows(t), e.triedCover(t))
 	id := e.m.tests[len(e.m.tests)-1].at.Test.ID
 	e.enter(evidence.Finding{ID: t.ID, Test: id, Subject: t.Subject, Outcome: string(t.Result), State: evidence.Abnormal, Condition: t.Condition, SetAside: t.SetAside})
 	return nil
 }
 
-// triedShows is the chance that a cause shows in the check, as far as it was made
-// under the conditions of the complaint.
+// triedShows is the chance that a cause shows in a check under the conditions of
+// the complaint.
 func (e *Engine) triedShows(t Tried) float64 {
 	d := t.WouldShow
 	if d == 0 {
 		d = e.m.limits.TriedShows
 	}
-	d *= e.m.covered(&book.Fault{}, &book.Test{}, t.Condition, false, &e.c)
 	return math.Min(math.Max(d, 0.01), 0.99)
+}
+
+// triedCover is how far the check was made under the conditions of the complaint.
+func (e *Engine) triedCover(t Tried) float64 {
+	return math.Max(e.m.covered(&book.Fault{}, &book.Test{}, t.Condition, false, &e.c), 0.01)
+}
+
+// triedCovered is triedChances for a check that the conditions cover to a share
+// cover: as with every test, the rest of the weight goes to a check in which no
+// cause shows. The share is not multiplied into d: a complaint that came back with
+// the old part has told that the conditions were right, and d (1 - d) of a smaller
+// d would say that it merely hid.
+func triedCovered(cover, d, bad, cures float64) (part, elsewhere []float64) {
+	part, elsewhere = triedChances(d, bad, cures)
+	blind, _ := triedChances(0, bad, cures)
+	for o := range part {
+		part[o] = cover*part[o] + (1-cover)*blind[o]
+		elsewhere[o] = cover*elsewhere[o] + (1-cover)*blind[o]
+	}
+	return part, elsewhere
 }
 
 // addTried lays a part tried down as a test of its own: its outcomes are the
 // results, its rows the faults of the part.
-func (m *model) addTried(t Tried, p *triedPart, name string, shows float64) {
+func (m *model) addTried(t Tried, p *triedPart, name string, shows, cover float64) {
 	l := &m.limits
 	bad := map[Fitted]float64{Used: l.TriedBadUsed, KnownGood: l.TriedBadGood, Mended: l.TriedBadMended}[t.Fitted]
 	if bad == 0 {
 		bad = l.TriedBadNew
 	}
-	part, elsewhere := triedChances(shows, 1-(1-bad)*(1-l.TriedDisturbs), l.TriedCures)
+	part, elsewhere := triedCovered(cover, shows, 1-(1-bad)*(1-l.TriedDisturbs), l.TriedCures)
 	b := &book.Test{ID: fmt.Sprintf("tried %d", len(m.tests)), Name: name + " tried", Static: true, Outcomes: []book.Outcome{
 		{ID: string(Stays), Text: "the complaint stays", Normal: true},
 		{ID: string(Gone), Text: "the complaint is gone"},

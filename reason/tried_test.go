@@ -173,6 +173,31 @@ func TestTriedPartMovesTheOdds(t *testing.T) {
 	}
 }
 
+// Coverage of a check is a mixture (DECISIONS: c L_fault + (1-c) L_healthy), summed
+// here over whether the conditions were right: a complaint that is gone says less
+// where nobody wrote down in what conditions, but one that came back with the old
+// part says what it says, since coming back tells that the conditions were right.
+func TestTriedCoverageIsAMixture(t *testing.T) {
+	d, bad, cures := 0.8, 0.06, 0.05
+	full, fullElse := triedChances(d, bad, cures)
+	for _, cover := range []float64{1, 0.7, 0.3, 0.01} {
+		part, elsewhere := triedCovered(cover, d, bad, cures)
+		sum, sumElse := 0.0, 0.0
+		for o := range part {
+			sum, sumElse = sum+part[o], sumElse+elsewhere[o]
+		}
+		if math.Abs(sum-1) > 1e-12 || math.Abs(sumElse-1) > 1e-12 {
+			t.Errorf("coverage %g: results add up to %g and %g", cover, sum, sumElse)
+		}
+		if got, want := part[2]/elsewhere[2], full[2]/fullElse[2]; math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("coverage %g: there and back says %.3f times, under full coverage %.3f", cover, got, want)
+		}
+		if got, want := part[1]/elsewhere[1], full[1]/fullElse[1]; cover < 1 && got >= want {
+			t.Errorf("coverage %g: gone says %.3f times, under full coverage %.3f", cover, got, want)
+		}
+	}
+}
+
 // A trial that is set aside is listed and not counted; an unknown part or result
 // is refused with its name.
 func TestTriedPartAsideAndUnknown(t *testing.T) {
