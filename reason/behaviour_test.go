@@ -323,6 +323,24 @@ func TestOverrule(t *testing.T) {
 	}
 }
 
+// A suspect that a person ruled out is not named as what is left, and the answer
+// says that the readings put it first all the same.
+func TestOverruledLeaderIsTold(t *testing.T) {
+	c := bayCase(t)
+	c.Findings = []evidence.Finding{said("f1", "counter", 3, "abnormal"), said("f2", "coil_swap", 3, "abnormal")}
+	top := judge(t, c, Options{Tests: -1}).Suspects[0].Suspect.ID
+	c.Overrules = []Overrule{{Suspect: top, State: RuledOut, Reason: "new last week.", Who: "R. Haas"}}
+	a := judge(t, c, Options{Tests: -1})
+	if slices.Contains(a.Group, top) {
+		t.Errorf("%s is ruled out, and yet in the group %v", top, a.Group)
+	}
+	for _, want := range []string{"put " + phrase(&a.Suspects[0]) + " first", percent(a.Suspects[0].Chance), "R. Haas has ruled out: new last week."} {
+		if !strings.Contains(a.Stop, want) {
+			t.Errorf("%q lacks %q", a.Stop, want)
+		}
+	}
+}
+
 // Set-aside findings are told with and without.
 func TestSetAside(t *testing.T) {
 	c := bayCase(t)

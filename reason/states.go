@@ -24,29 +24,9 @@ func (e *Engine) decide(a *Answer, order []int) {
 	e.show(a, order)
 	e.repaired(a)
 	e.ruleOut(a, order)
+	e.overrule(a)
 	e.group(a)
-	for x := range a.Suspects {
-		for i := range e.c.Overrules {
-			o := &e.c.Overrules[i]
-			if o.Suspect == a.Suspects[x].Suspect.ID {
-				s := &a.Suspects[x]
-				s.Overruled = o
-				s.Reason = fmt.Sprintf("Set to %q by %s: %s. The numbers say: %s", o.State, whoOr(o.Who), o.Reason, s.Reason)
-				s.State = o.State
-				if s.State == RuledOut {
-					s.By = "overruled"
-				}
-			}
-		}
-	}
 	e.stop(a)
-}
-
-func whoOr(w string) string {
-	if w == "" {
-		return "the technician"
-	}
-	return w
 }
 
 func (e *Engine) reasonOpen(s *SuspectAnswer) string {
@@ -380,10 +360,13 @@ func factorOf(s *SuspectAnswer, id string) float64 {
 // group forms the suspects that the evidence has not separated from the leader.
 func (e *Engine) group(a *Answer) {
 	l := &e.m.limits
-	if len(a.Suspects) == 0 || a.Suspects[0].Chance < l.SuspectedAt {
+	if len(a.Suspects) == 0 {
 		return
 	}
-	top := a.Suspects[0]
+	top := *inPlay(a)
+	if top.Chance < l.SuspectedAt {
+		return
+	}
 	if top.WasShown() {
 		a.Group = []string{top.Suspect.ID}
 		a.GroupText = phrase(&top)
@@ -414,7 +397,7 @@ const mostNamed = 6
 
 func (e *Engine) stop(a *Answer) {
 	l := &e.m.limits
-	top := &a.Suspects[0]
+	top := inPlay(a)
 	switch {
 	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Retaken }):
 		a.Stop = "Not yet: readings disagree; settle that first."
@@ -432,6 +415,7 @@ func (e *Engine) stop(a *Answer) {
 	default:
 		a.Stop = fmt.Sprintf("Not yet: the leading suspect has chance %s; %s is asked, and a direct test.", percent(top.Chance), percent(l.StopAt))
 	}
+	a.Stop += overruledFirst(a)
 }
 
 // phrase names a suspect: "worn gap, cylinder 3".
