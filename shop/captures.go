@@ -304,7 +304,10 @@ func recordingWords(f intake.File) string {
 		span = float64(r.Time.At(n-1)-r.Time.At(0)) * 1e-9
 	}
 	s := fmt.Sprintf("%s (%d channel%s, %d rows", f.Name, len(r.Channels), plural(len(r.Channels)), n)
-	if span > 0 {
+	switch {
+	case span >= 100: // three figures would be written as 1e+03
+		s += fmt.Sprintf(", %.0f s", span)
+	case span > 0:
 		s += fmt.Sprintf(", %.3g s", span)
 	}
 	return s + ")"
