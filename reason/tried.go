@@ -114,7 +114,7 @@ func triedChances(d, bad, cures float64) (part, elsewhere []float64) {
 	gone := 1 - d*bad
 	part = []float64{d * bad, gone / 2, gone * d / 2, gone * (1 - d) / 2}
 	gone = 1 - d*(1-cures)
-	back := (1-d)*d + d*cures*cures // it hid and showed again, or moving things cured it and broke it again
+	back := (1-cures)*(1-d)*d + cures*cures*d // it hid and showed again, or moving things cured it and broke it again
 	return part, []float64{d * (1 - cures), gone / 2, back / 2, (gone - back) / 2}
 }
 
