@@ -173,7 +173,7 @@ func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) stri
 	e.nearly[i] = true
 	switch {
 	case chance < l.ShownAt:
-		return fmt.Sprintf("all in all the part has chance %s, below %s: other readings do not fit it", percent(chance), percent(l.ShownAt))
+		return fmt.Sprintf("all in all the part has chance %s, below %s: this and the other readings do not carry it", percent(chance), percent(l.ShownAt))
 	case chance < l.ShownBare && !compared && !(cited && b.Reads != nil) && e.ratio(t, d.class, i) < l.StarkRatio:
 		return fmt.Sprintf("all in all the part has chance %s, and without sound neighbours tested the same way, a cited limit or a swap there and back %s is asked", percent(chance), percent(l.ShownBare))
 	}
