@@ -28,6 +28,7 @@ const (
 	starterInrushSeconds = 0.30   // our choice: by then the starter's inrush has died away
 	dipSeconds           = 5e-3   // a sample this often shows the dip of the inrush; our choice
 	unevenPeak           = 0.12   // trade.md 2.6: 10-15 % low is to be confirmed
+	doubtPeak            = 0.10   // the lower end of the same: no longer called even
 	cranksEven           = 0.30   // from the first half to the second; our choice
 	fewestPeaks          = 3      // of each cylinder
 	rangeSource          = "trade.md 2.6, common practice: 100-200 A with four cylinders, 150-250 A with six or eight"

@@ -191,6 +191,20 @@ func TestCrankingOfTheSimulator(t *testing.T) {
 	}
 }
 
+// TestCrankingAtTheEdge: with a third of one hump missing its crest lies only 11 %
+// low, inside the 10 to 15 % that trade.md 2.6 asks to confirm; that is not "even".
+func TestCrankingAtTheEdge(t *testing.T) {
+	s := plainStarter()
+	s.base, s.weak = 130, map[int]float64{1: 0.65}
+	run, res, err := Cranking(s.draw(), s.meta())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if run.Verdict != "" || said(res, "even within") || !said(res, "is to be confirmed") {
+		t.Errorf("verdict %q: %v", run.Verdict, res.Notes)
+	}
+}
+
 // TestCrankingWithoutSync: the spread stands, no crest is put to a cylinder.
 func TestCrankingWithoutSync(t *testing.T) {
 	s := plainStarter()

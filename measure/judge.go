@@ -316,10 +316,17 @@ func blockedFix(f evidence.Flag) string {
 
 // notMeasured is the finding for a reading that may not decide.
 func notMeasured(f evidence.Feature, test string, r evidence.Reading, why, fix string, flag evidence.Flag) evidence.Finding {
+	name := f.Name
+	free := f.Amplitude && r.Has(evidence.NotCalibrated) // its scale is anyone's guess
+	if tr := traitsOf(f.ID); flag == evidence.Unplaced && !r.Blocked() && !free && r.Value.Unit.Dim == f.Dim && (tr.low == 0 && tr.high == 0 || r.Value.SI >= tr.low && r.Value.SI <= tr.high) {
+		// The number is good; only where it belongs is not known. It is said.
+		value, sd := repeated(f, []evidence.Reading{r})
+		name += " " + plusMinus(value, 1.96*sd, f) + ", but it"
+	}
 	return evidence.Finding{
 		Item: r.Item, Test: test, Feature: r.Feature, Subject: r.Subject, State: evidence.NotMeasured,
 		Value: fromSI(r.Value.SI, f), Unit: f.Unit, Sigma: step(r.Uncertainty, f),
-		Sentence: sentence(fmt.Sprintf("%s: %s cannot be judged: %s. To do: %s.", spokenSubject(r.Subject), f.Name, why, fix)),
+		Sentence: sentence(fmt.Sprintf("%s: %s cannot be judged: %s. To do: %s.", spokenSubject(r.Subject), name, why, fix)),
 		Why:      whyNotMeasured, Flags: uniqueFlags(append([]evidence.Flag{flag}, r.Flags...)), From: []evidence.Source{r.From},
 		Condition: r.Condition, When: r.When,
 	}

@@ -136,7 +136,7 @@ func place(value, sd, low, high float64) (evidence.FindingState, int) {
 }
 
 func limitSentence(f evidence.Feature, rs []evidence.Reading, value, sd, low, high float64, l *Limit, name string, st evidence.FindingState, more int) string {
-	who, v := spokenSubject(rs[0].Subject), fmt.Sprintf("%s %s ± %s", f.Name, show(value, f), showStep(1.96*sd, f))
+	who, v := spokenSubject(rs[0].Subject), fmt.Sprintf("%s %s", f.Name, plusMinus(value, 1.96*sd, f))
 	src := ""
 	if l.Source != "" {
 		src = " (" + l.Source + ")"
@@ -196,7 +196,7 @@ func (t Task) absolute(f evidence.Feature, a Ask, rs []evidence.Reading) evidenc
 		return fd
 	}
 	fd.State = evidence.NotJudged
-	fd.Sentence = sentence(fmt.Sprintf("%s: %s %s ± %s.", spokenSubject(rs[0].Subject), f.Name, show(value, f), showStep(1.96*sd, f)))
+	fd.Sentence = sentence(fmt.Sprintf("%s: %s %s.", spokenSubject(rs[0].Subject), f.Name, plusMinus(value, 1.96*sd, f)))
 	fd.Why = "A fact without a limit: it is kept and shown, and judged when a limit is known."
 	return fd
 }

@@ -39,6 +39,27 @@ func showStep(si float64, f evidence.Feature) string {
 	return strconv.FormatFloat(v, 'f', unit.Decimals(u), 64) + " " + u.Symbol
 }
 
+// plusMinus writes a value with its 95 % width, with as many decimals as the width
+// needs to be seen: 1.4 s that is known to 0.02 s is neither "1 s" nor "± 0 s".
+func plusMinus(si, width float64, f evidence.Feature) string {
+	u, err := unit.Parse(f.Unit)
+	if err != nil || u.Dim != f.Dim {
+		return show(si, f) + " ± " + showStep(width, f)
+	}
+	w := math.Abs(u.Step(width))
+	usual := unit.Decimals(u)
+	switch u.Symbol {
+	case "1", "ratio", "x", "lambda", "count", "%":
+		return show(si, f) + " ± " + showStep(width, f)
+	}
+	if !(w > 0) || w >= math.Pow(10, -float64(usual)) {
+		return show(si, f) + " ± " + showStep(width, f)
+	}
+	d := min(6, int(math.Ceil(-math.Log10(w))))
+	write := func(v float64) string { return strconv.FormatFloat(v, 'f', d, 64) + " " + u.Symbol }
+	return write(u.FromSI(si)) + " ± " + write(w)
+}
+
 // plain writes a bare number with three figures, whole where it is.
 func plain(v float64) string {
 	if v == math.Trunc(v) && math.Abs(v) < 1e6 {

@@ -1,9 +1,11 @@
 package measure
 
 import (
+	"strings"
 	"testing"
 
 	"proveout/evidence"
+	"proveout/unit"
 )
 
 // The sentences of one worked case, as a technician reads them.
@@ -27,5 +29,57 @@ func TestSentences(t *testing.T) {
 	f, _ := evidence.Lookup("ignition.burn_time_idle")
 	if s := show(1.163e-3, f); s != "1.16 ms" {
 		t.Error(s)
+	}
+}
+
+// A width smaller than the usual last figure is not written as none: the brake
+// movement of 1.4 s once read "1 s ± 0 s".
+func TestPlusMinus(t *testing.T) {
+	for _, c := range []struct {
+		feature   string
+		si, width float64
+		want      string
+	}{
+		{"brake.apply_time", 1.398, 0.02, "1.40 s ± 0.02 s"},
+		{"brake.apply_time", 1.398, 0.004, "1.398 s ± 0.004 s"},
+		{"brake.apply_time", 61.2, 3, "61 s ± 3 s"},
+		{"brake.apply_time", 1.398, 0, "1 s ± 0 s"}, // no width was stated
+		{"ignition.burn_time_idle", 1.163e-3, 4e-5, "1.16 ms ± 0.04 ms"},
+		{"cylinder.tower_loss", 22, 5.8, "22.0 % ± 5.8 points"},
+	} {
+		f, ok := evidence.Lookup(c.feature)
+		if !ok {
+			t.Fatal(c.feature)
+		}
+		if got := plusMinus(c.si, c.width, f); got != c.want {
+			t.Errorf("%s: %q, want %q", c.feature, got, c.want)
+		}
+	}
+}
+
+// A good number without a cylinder is said though it cannot be judged; a number
+// that is blocked or impossible is not.
+func TestUnplacedNumberIsSaid(t *testing.T) {
+	u, err := unit.Parse("ms")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		si    float64
+		flags []evidence.Flag
+		said  bool
+	}{
+		{1.48e-3, nil, true},
+		{1.48e-3, []evidence.Flag{evidence.TooSlow}, false},
+		{1.48, nil, false}, // no spark burns for 1.5 s
+	} {
+		r := evidence.Reading{Feature: "ignition.burn_time_idle", Value: unit.Quantity{SI: c.si, Unit: u}, Uncertainty: 5e-5, N: 20, Flags: c.flags}
+		all := Judge(Task{Engine: four, Readings: []evidence.Reading{r}})
+		if len(all) != 1 || all[0].State != evidence.NotMeasured {
+			t.Fatalf("%+v", all)
+		}
+		if got := strings.Contains(all[0].Sentence, "1.48 ms ± ") && strings.Contains(all[0].Sentence, ", but it cannot be judged"); got != c.said {
+			t.Errorf("%v %v: %s", c.si, c.flags, all[0].Sentence)
+		}
 	}
 }

@@ -206,5 +206,8 @@ func probability(p float64) string {
 	if p < 0.001 {
 		return "under 0.1 %"
 	}
+	if p >= 0.1 { // two figures of 100 % would read 1e+02
+		return fmt.Sprintf("%.0f %%", 100*p)
+	}
 	return fmt.Sprintf("%.2g %%", 100*p)
 }
