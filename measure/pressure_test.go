@@ -317,6 +317,12 @@ func TestPressureRefuses(t *testing.T) {
 		"no numbers": filled(func(int) float64 { return math.NaN() }),
 		"one stroke": func() *trace.Recording { m := idleModel(); m.seconds = 0.2; return m.draw() },
 		"too slow":   func() *trace.Recording { m := idleModel(); m.rate = 500; return m.draw() },
+		"psi written as kPa": func() *trace.Recording {
+			r := base()
+			v := shifted(r.Channels[0].Values, idleModel().ambient) // absolute, so that what hangs open reads near zero
+			r.Channels[0].Values = scaledBy(v, 1/6.894757)
+			return r
+		},
 		"zero is off": func() *trace.Recording {
 			r := base()
 			r.Channels[0].Values = shifted(r.Channels[0].Values, 250e3)
