@@ -160,6 +160,9 @@ func openWindow(t *testing.T, base string, width int64) *window {
 	return w
 }
 
+// in is the same window for a part of the test.
+func (w *window) in(t *testing.T) *window { return &window{t, w.ctx, w.base} }
+
 func (w *window) size(width int64) chromedp.Action {
 	touch := width < 1100
 	return chromedp.Tasks{

@@ -45,7 +45,8 @@ func TestAxeIsTheOneWeVendored(t *testing.T) {
 // TestBrowserEveryPage looks at every page at three widths, light and dark: no
 // violation found by axe-core, nothing sideways, nothing blocked by the policy, no
 // script error; and at 200 % text and at 320 px still nothing sideways.
-// It takes some minutes and runs with PROVEOUT_BROWSER=all.
+// It takes some minutes and runs with PROVEOUT_BROWSER=all. Every page has a window of
+// its own; a part runs alone by its name: -run TestBrowserEveryPage/board/834/dark.
 func TestBrowserEveryPage(t *testing.T) {
 	chromium(t)
 	if os.Getenv("PROVEOUT_BROWSER") != "all" {
@@ -56,36 +57,55 @@ func TestBrowserEveryPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := openDemo(t)
-	w := openWindow(t, d.url, 1280)
 	for _, page := range pagesOf(d) {
-		for _, width := range widths {
-			for _, theme := range []string{"bay", "dark"} {
-				where := fmt.Sprintf("%s, %d px, %s", page[0], width, theme)
-				w.do("size", w.size(width))
-				w.open(page[1])
-				w.eval(fmt.Sprintf(`document.cookie = "theme=%s; path=/"; document.documentElement.dataset.theme = %q; document.querySelectorAll("details").forEach(d => d.open = true)`, theme, theme), nil)
-				time.Sleep(200 * time.Millisecond) // a changed theme fades in 120 ms
-				w.sideways(where)
-				var broken []string
-				w.eval(`broken`, &broken)
-				if len(broken) > 0 {
-					t.Errorf("%s: %v", where, broken)
-				}
-				w.axe(where, string(axe))
-				w.eval(`document.querySelectorAll("details").forEach(d => d.open = false)`, nil)
-				w.shot(fmt.Sprintf("%s-%d-%s", page[0], width, theme))
-				if theme == "bay" {
-					w.eval(`document.documentElement.style.fontSize = "200%"`, nil)
-					if width > 390 {
-						w.sideways(where + ", 200 % text")
+		t.Run(page[0], func(t *testing.T) {
+			w := openWindow(t, d.url, 1280)
+			for _, width := range widths {
+				t.Run(fmt.Sprint(width), func(t *testing.T) {
+					for _, theme := range []string{"bay", "dark"} {
+						t.Run(theme, func(t *testing.T) {
+							w := w.in(t)
+							w.lookedAt(page[1], width, theme, string(axe))
+							w.shot(fmt.Sprintf("%s-%d-%s", page[0], width, theme))
+						})
 					}
-				}
+					if width > 390 {
+						t.Run("200 % text", func(t *testing.T) {
+							w := w.in(t)
+							w.do("size", w.size(width))
+							w.open(page[1])
+							w.eval(`document.documentElement.style.fontSize = "200%"`, nil)
+							w.sideways("200 % text")
+						})
+					}
+				})
 			}
-		}
-		w.do("size", w.size(320))
-		w.open(page[1])
-		w.sideways(page[0] + ", 320 px")
+			t.Run("320", func(t *testing.T) {
+				w := w.in(t)
+				w.do("size", w.size(320))
+				w.open(page[1])
+				w.sideways("320 px")
+			})
+		})
 	}
+}
+
+// lookedAt opens a page in a theme and checks it with all its parts unfolded, then
+// folds them.
+func (w *window) lookedAt(path string, width int64, theme, axe string) {
+	w.Helper()
+	w.do("size", w.size(width))
+	w.open(path)
+	w.eval(fmt.Sprintf(`document.cookie = "theme=%s; path=/"; document.documentElement.dataset.theme = %q; document.querySelectorAll("details").forEach(d => d.open = true)`, theme, theme), nil)
+	time.Sleep(200 * time.Millisecond) // a changed theme fades in 120 ms
+	w.sideways("unfolded")
+	var broken []string
+	w.eval(`broken`, &broken)
+	if len(broken) > 0 {
+		w.Errorf("%v", broken)
+	}
+	w.axe("unfolded", axe)
+	w.eval(`document.querySelectorAll("details").forEach(d => d.open = false)`, nil)
 }
 
 // sideways checks that nothing must be scrolled sideways.
