@@ -115,7 +115,7 @@ func odd(f *shop.FindingAnswer) bool {
 	return false
 }
 
-// rank orders the states of a group: the one that says most speaks for it.
+// rank orders the states by how much they say.
 func rank(state string) int {
 	order := []evidence.FindingState{evidence.NotMeasured, evidence.NotJudged, evidence.Normal, evidence.NotEstablished, evidence.Low, evidence.High, evidence.Abnormal}
 	return slices.Index(order, evidence.FindingState(state))
@@ -126,7 +126,7 @@ func rank(state string) int {
 func evidenceRows(a *shop.Answer, p *text.Printer) (speaking, quiet []evidenceRow) {
 	moved := movedBy(a)
 	for _, g := range groups(a.Findings) {
-		row := g.row(p)
+		row := g.row(moved, p)
 		row.Moved, row.force = moved.most(g, p)
 		if row.Odd || row.Aside || row.force > 2 {
 			speaking = append(speaking, row)
@@ -137,15 +137,31 @@ func evidenceRows(a *shop.Answer, p *text.Printer) (speaking, quiet []evidenceRo
 	return speaking, quiet
 }
 
-func (g group) row(p *text.Printer) evidenceRow {
+// speaker is the finding whose sentence stands for the row. One that stands out goes
+// before one that does not, then the one that moved the odds most, then the worst
+// state; a reading set aside speaks only where all are.
+func (g group) speaker(m movements) *shop.FindingAnswer {
+	return slices.MaxFunc(g.findings, func(a, b *shop.FindingAnswer) int {
+		return cmp.Or(
+			yes(!a.SetAside)-yes(!b.SetAside),
+			yes(odd(a))-yes(odd(b)),
+			cmp.Compare(m.force[a.ID], m.force[b.ID]),
+			rank(a.State)-rank(b.State))
+	})
+}
+
+func yes(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func (g group) row(m movements, p *text.Printer) evidenceRow {
 	row := evidenceRow{Items: g.items(), Name: g.findings[0].Name}
 	row.Tag = spans(row.Items, p)
-	worst := g.findings[0]
 	aside := 0
 	for _, f := range g.findings {
-		if rank(f.State) > rank(worst.State) {
-			worst = f
-		}
 		if f.SetAside {
 			aside++
 		}
@@ -153,7 +169,8 @@ func (g group) row(p *text.Printer) evidenceRow {
 		row.More = max(row.More, f.More)
 	}
 	row.Aside = aside == len(g.findings)
-	row.Judged, row.Sentence, row.Why = worst.State, worst.Sentence, worst.Why
+	speaks := g.speaker(m)
+	row.Judged, row.Sentence, row.Why = speaks.State, speaks.Sentence, speaks.Why
 	row.Values, row.Unit = g.values(p)
 	row.Bars = g.bars()
 	return row

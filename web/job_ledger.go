@@ -64,10 +64,11 @@ type movements struct {
 	byTest map[string]string // finding id to test
 	of     map[string]map[string]float64
 	text   map[string]string
+	force  map[string]float64 // finding id to the largest |ln factor| on any suspect
 }
 
 func movedBy(a *shop.Answer) movements {
-	m := movements{byTest: map[string]string{}, of: map[string]map[string]float64{}, text: map[string]string{}}
+	m := movements{byTest: map[string]string{}, of: map[string]map[string]float64{}, text: map[string]string{}, force: map[string]float64{}}
 	for _, g := range groups(a.Findings) {
 		for _, f := range g.findings {
 			m.byTest[f.ID] = g.test
@@ -85,6 +86,7 @@ func movedBy(a *shop.Answer) movements {
 				by[test] = 1
 			}
 			by[test] *= mv.Factor
+			m.force[mv.Finding] = math.Max(m.force[mv.Finding], math.Abs(math.Log(mv.Factor)))
 		}
 		m.of[s.ID], m.text[s.ID] = by, s.Text
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"math"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -192,6 +193,47 @@ func TestEveryFindingIsOnThePage(t *testing.T) {
 	for _, r := range quiet {
 		if r.Odd {
 			t.Errorf("%s stands out and is folded away", r.Name)
+		}
+	}
+}
+
+// TestTheFindingThatSaysMostSpeaks: four cylinders share a row, and its sentence is of
+// the one that stands out or moved the odds most, wherever it stands.
+func TestTheFindingThatSaysMostSpeaks(t *testing.T) {
+	type f = shop.FindingAnswer
+	moved := func(factors ...float64) []shop.SuspectAnswer {
+		s := shop.SuspectAnswer{ID: "s", Text: "plug gap"}
+		for i, x := range factors {
+			s.MovedBy = append(s.MovedBy, shop.MovedAnswer{Finding: strconv.Itoa(i + 1), Factor: x})
+		}
+		return []shop.SuspectAnswer{s}
+	}
+	four := func(states ...string) (out []f) {
+		for i, s := range states {
+			id := strconv.Itoa(i + 1)
+			out = append(out, f{ID: id, Item: 1, Test: "gap", State: s, Sentence: "cylinder " + id})
+		}
+		return out
+	}
+	aside := four("normal", "normal", "high", "normal")
+	aside[2].SetAside = true
+	for name, c := range map[string]struct {
+		findings []f
+		suspects []shop.SuspectAnswer
+		want     string
+	}{
+		"the one that stands out":            {four("normal", "normal", "high", "normal"), moved(1.5, 1, 1.1, 1), "cylinder 3"},
+		"of two that stand out, the heavier": {four("high", "normal", "low", "normal"), moved(1.2, 1, 6, 1), "cylinder 3"},
+		"against weighs as for":              {four("normal", "normal", "normal", "normal"), moved(1.2, 1, 1, 0.1), "cylinder 4"},
+		"nothing moved: the worst state":     {four("normal", "not_established", "normal", "normal"), nil, "cylinder 2"},
+		"what is set aside does not speak":   {aside, moved(1, 1.3, 6, 1), "cylinder 2"},
+		"all alike: the first":               {four("normal", "normal", "normal", "normal"), nil, "cylinder 1"},
+	} {
+		a := &shop.Answer{Findings: c.findings, Suspects: c.suspects}
+		speaking, quiet := evidenceRows(a, text.For("en", text.SI))
+		rows := append(speaking, quiet...)
+		if len(rows) != 1 || rows[0].Sentence != c.want {
+			t.Errorf("%s: %+v, want %s", name, rows, c.want)
 		}
 	}
 }
