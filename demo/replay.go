@@ -4,8 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io/fs"
-	"slices"
 	"strings"
 	"time"
 
@@ -211,10 +209,4 @@ func subjectKey(s shop.SubjectAnswer) string {
 		return fmt.Sprintf("pair%d-%d", s.Number, s.Second)
 	}
 	return ""
-}
-
-// has reports whether a name is one of the examples.
-func has(fsys fs.FS, name string) bool {
-	names, err := fs.Glob(fsys, "*")
-	return err == nil && slices.Contains(names, name)
 }
