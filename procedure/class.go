@@ -46,6 +46,9 @@ type Act struct {
 	Hazard string
 	// Figures: it cannot be confirmed without figures, each with its limit.
 	Figures bool
+	// Ceilings are figures it cannot be confirmed without, by id, and the highest limit
+	// that may be typed beside each.
+	Ceilings []Ceiling
 	// Doubts lists facts that are in doubt when the step finds things not as
 	// expected: its recovery must go back to where they were shown, or stop.
 	Doubts []string
@@ -59,6 +62,13 @@ type Act struct {
 	// Powers: it takes away or gives power or the key; not startable while keeping
 	// power after an interruption (class R4).
 	Powers bool
+}
+
+// Ceiling is the highest limit a figure of an act may be held against.
+type Ceiling struct {
+	ID, Unit string
+	Most     float64
+	Source   string
 }
 
 // RestDefault is the rest after a commanded movement, in seconds, counted from

@@ -246,6 +246,10 @@ var airClass = Class{
 	},
 }
 
+// zeroCeilings: above these a circuit is not called dead, whatever the maker's limit
+// (vehicle maker's high-voltage safety page, S129).
+var zeroCeilings = []Ceiling{{"zero_dc", "V", 60, "S129"}, {"zero_ac", "V", 30, "S129"}}
+
 // highVoltageClass: isolating a high-voltage system. The book holds it as a
 // skeleton for trained and authorised people; anything unexpected stops it
 // (trade.md 6.2, 10).
@@ -272,7 +276,7 @@ var highVoltageClass = Class{
 		{ID: "low_voltage_off", FailStops: true, Hands: true, Sets: []string{"low_voltage=off"}, Hazard: "WARNING"},
 		{ID: "pull_disconnect", Critical: true, FailStops: true, Hands: true, Sets: []string{"disconnect=locked"}, Means: 2, Hazard: "DANGER"},
 		{ID: "wait_discharge", FailStops: true, Sets: []string{"discharged=yes"}, Rest: 600, Hazard: "DANGER"},
-		{ID: "verify_zero", Critical: true, FailStops: true, Hands: true, Sets: []string{"zero=shown"}, Means: 2, Hazard: "DANGER"},
+		{ID: "verify_zero", Figures: true, Ceilings: zeroCeilings, Critical: true, FailStops: true, Hands: true, Sets: []string{"zero=shown"}, Means: 2, Hazard: "DANGER"},
 		{ID: "hv_work", Hands: true, Hazard: "DANGER"},
 		{ID: "isolated", Sets: []string{"function=yes"}, Means: 2},
 		{ID: "secure", Sets: []string{"tag=hung", "chocks=placed"}},

@@ -12,6 +12,7 @@ type MFigure struct {
 	Figure
 	U      unit.Unit
 	Within float64 // as a part of the limit, with about
+	Most   float64 // the ceiling in SI, 0 = none
 }
 
 // Given is a figure as written down, in SI: what was measured, and the maker's limit.
@@ -22,10 +23,16 @@ type Given struct {
 
 // Against says in a sentence why what is given is not enough; empty when it is.
 func (f *MFigure) Against(g Given) string {
-	for _, x := range []float64{g.Value, g.Limit} {
-		if math.IsNaN(x) || math.IsInf(x, 0) || x <= 0 {
-			return fmt.Sprintf("%s: give the value and %s, both above zero.", f.Ask, f.LimitAsk)
+	// A meter on a dead circuit may read 0: only with a ceiling is that a value.
+	none := g.Value <= 0 && f.Most == 0 || g.Value < 0 || g.Limit <= 0
+	if none || math.IsNaN(g.Value+g.Limit) || math.IsInf(g.Value+g.Limit, 0) {
+		if f.Most > 0 {
+			return fmt.Sprintf("%s: give the value without its sign and %s, above zero.", f.Ask, f.LimitAsk)
 		}
+		return fmt.Sprintf("%s: give the value and %s, both above zero.", f.Ask, f.LimitAsk)
+	}
+	if f.Most > 0 && g.Limit > f.Most*(1+1e-9) {
+		return fmt.Sprintf("%s: a limit of %s is not taken: never above %s, whatever it comes from.", f.Ask, unit.Format(g.Limit, f.U), unit.Format(f.Most, f.U))
 	}
 	// A value is held to its limit as both were typed: 10.4 mm keeps a limit of 10.4 mm.
 	slack := 1e-9 * g.Limit
@@ -75,6 +82,13 @@ func (c *compiler) figures() {
 			}
 			within = q.Typed / 100
 		}
+		most := 0.0
+		if f.Ceiling != "" {
+			q, err := unit.ParseQuantity(f.Ceiling)
+			if most = q.SI; err != nil || f.Limit != "at_most" || q.Unit.Symbol != u.Symbol || !(most > 0) {
+				c.fail(path, "figure %q: ceiling %q goes with limit at_most and is above zero in the unit of the figure; write for example 60 V", f.ID, f.Ceiling)
+			}
+		}
 		for _, side := range sidesOrOne(f.Sides) {
 			g := f
 			g.Ask, g.LimitAsk = replaceSide(f.Ask, side), replaceSide(f.LimitAsk, side)
@@ -84,7 +98,7 @@ func (c *compiler) figures() {
 			if _, dup := c.m.FigureByID(g.ID); dup {
 				c.fail(path, "figure %q is given twice", g.ID)
 			}
-			c.m.Figures = append(c.m.Figures, MFigure{g, u, within})
+			c.m.Figures = append(c.m.Figures, MFigure{g, u, within, most})
 		}
 	}
 }
@@ -116,10 +130,26 @@ func (c *compiler) validateFigures() {
 		if act := c.acts[s.Act]; act.Figures && s.origin != fromRecovery && !asksFigures(s) {
 			c.fail(s.path, "%q: what %q measures is written down as a value with the maker's limit beside it: name its figures", s.ID, s.Act)
 		}
+		c.validateCeilings(s)
 	}
 	for i := range c.m.Figures {
 		if !asked[c.m.Figures[i].ID] {
 			c.fail([]any{"figures"}, "figure %q is asked for by no step", c.m.Figures[i].ID)
+		}
+	}
+}
+
+// validateCeilings: an act on which lives hang names the figures its class asks for,
+// also in a recovery step, and takes no limit above the ceiling of the class.
+func (c *compiler) validateCeilings(s *MStep) {
+	for _, want := range c.acts[s.Act].Ceilings {
+		named := false
+		for _, mean := range s.Confirm.By {
+			named = named || indexOf(mean.Figures, want.ID) >= 0
+		}
+		f, ok := c.m.FigureByID(want.ID)
+		if !ok || !named || !asksFigures(s) || f.Limit != "at_most" || f.U.Symbol != want.Unit || !(f.Most > 0) || f.Most > f.U.SI(want.Most) {
+			c.fail(s.path, "%q: %q cannot be confirmed without the figure %q in %s, limit at_most, ceiling at or below %g %s (%s)", s.ID, s.Act, want.ID, want.Unit, want.Most, want.Unit, want.Source)
 		}
 	}
 }

@@ -43,6 +43,42 @@ func TestFiguresAgainstTheirLimits(t *testing.T) {
 	}
 }
 
+// TestNoLimitAboveTheCeiling: zero is shown by numbers, and no limit above 60 V DC or
+// 30 V AC (S129) is taken, whoever typed it.
+func TestNoLimitAboveTheCeiling(t *testing.T) {
+	m, _, err := LoadShipped("high_voltage_isolation")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		id           string
+		value, limit float64
+		want         string
+	}{
+		{"zero_dc", 0, 60, ""},
+		{"zero_dc", 59.9, 60, ""},
+		{"zero_dc", 61, 60, "over the limit"},
+		{"zero_dc", 6, 5, "over the limit"},
+		{"zero_dc", 1, 60.1, "never above 60"},
+		{"zero_dc", 400, 400, "never above 60"},
+		{"zero_dc", -380, 60, "without its sign"},
+		{"zero_ac", 0, 30, ""},
+		{"zero_ac", 0, 31, "never above 30"},
+		{"zero_ac", 0, 0, "without its sign"},
+		{"zero_ac", math.NaN(), 30, "without its sign"},
+		{"zero_ac", 0, math.Inf(1), "without its sign"},
+	} {
+		f, ok := m.FigureByID(tc.id)
+		if !ok {
+			t.Fatalf("no figure %s", tc.id)
+		}
+		got := f.Against(Given{tc.value, tc.limit})
+		if tc.want == "" && got != "" || tc.want != "" && !strings.Contains(got, tc.want) {
+			t.Errorf("%s %g against %g: %q, want %q", tc.id, tc.value, tc.limit, got, tc.want)
+		}
+	}
+}
+
 // TestBrakeFiguresAreAsked: thickness before and after, disc or drum, and both torques,
 // on both sides, in every brake procedure.
 func TestBrakeFiguresAreAsked(t *testing.T) {

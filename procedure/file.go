@@ -68,6 +68,8 @@ type Figure struct {
 	Limit    string `yaml:"limit"`
 	LimitAsk string `yaml:"limit_ask"` // what the limit is, and where it stands
 	Within   string `yaml:"within"`    // with about: how far it may be off, "5 %"
+	// Ceiling goes with at_most: no limit above it is taken, whatever is typed, "60 V".
+	Ceiling string `yaml:"ceiling"`
 }
 
 // FigureLimits are the ways a figure stands to its limit.

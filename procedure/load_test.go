@@ -57,6 +57,12 @@ func TestLoadRefuses(t *testing.T) {
 		{"a source not listed", brake, []string{"from: [S92, S97]", "from: [S92, S9999]"}, "S9999"},
 		{"a write that does not keep power", "module_reprogramming", []string{"power_loss: {class: R4", "power_loss: {class: R1"}, "keep power"},
 		{"no wait for the capacitors", "high_voltage_isolation", []string{"rest: 600 s", "rest: 60 s"}, "at least 600 s"},
+		{"zero as a yes", "high_voltage_isolation", []string{", figures: [zero_dc, zero_ac]}", "}"}, "cannot be confirmed without the figure \"zero_dc\""},
+		{"zero without AC", "high_voltage_isolation", []string{"figures: [zero_dc, zero_ac]", "figures: [zero_dc]"}, "cannot be confirmed without the figure \"zero_ac\""},
+		{"zero by the other means", "high_voltage_isolation", []string{"    confirm:\n      need: 2\n      by:\n        - {how: measured", "    confirm:\n      need: 2\n      by:\n        - {how: seen, text: Meter looked at}\n        - {how: measured"}, "cannot be confirmed without the figure"},
+		{"DC ceiling raised", "high_voltage_isolation", []string{"ceiling: 60 V", "ceiling: 61 V"}, "ceiling at or below 60 V (S129)"},
+		{"AC ceiling gone", "high_voltage_isolation", []string{", ceiling: 30 V", ""}, "ceiling at or below 30 V (S129)"},
+		{"zero held to no limit", "high_voltage_isolation", []string{"limit: at_most", "limit: beside"}, "goes with limit at_most"},
 		{"authorisation not asked", "high_voltage_isolation", []string{"  - id: authorised\n    ask", "  - id: allowed\n    ask"}, "must ask the question \"authorised\""},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

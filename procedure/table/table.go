@@ -58,6 +58,7 @@ type Figure struct {
 	Limit    string  `json:"limit"`
 	LimitAsk string  `json:"limit_ask"`
 	Within   float64 `json:"within,omitempty"`
+	Most     float64 `json:"most,omitempty"`
 	Scale    float64 `json:"scale"`
 	Offset   float64 `json:"offset"`
 	Decimals int     `json:"decimals"`
@@ -82,7 +83,7 @@ func Compile(m *procedure.Machine, sha string) (Table, error) {
 	for i := range m.Figures {
 		f := &m.Figures[i]
 		offset := f.U.FromSI(0)
-		t.Figures = append(t.Figures, Figure{f.ID, f.Ask, f.U.Symbol, f.Limit, f.LimitAsk, f.Within, f.U.FromSI(1) - offset, offset, unit.Decimals(f.U)})
+		t.Figures = append(t.Figures, Figure{f.ID, f.Ask, f.U.Symbol, f.Limit, f.LimitAsk, f.Within, f.Most, f.U.FromSI(1) - offset, offset, unit.Decimals(f.U)})
 	}
 	return t, nil
 }

@@ -33,6 +33,7 @@ var texts = map[string]string{
 	"feed_counts":  "A feed is watching the {0}: it counts, not a typed reading.",
 	"rest_seconds": "Give the maker's rest in seconds.", "rest_none": `Step "{0}" has no rest.`, "rest_cite": "A rest shorter than {0} s needs the maker's text it comes from.",
 	"rest_floor": `Step "{0}" rests at least {1} s whatever is cited: nothing shorter was found for it.`, "rest_waits": `Step "{0}" is in its wait: it cannot be changed now.`,
-	"write": "Write it down: {0} in {1}, and beside it {2}.", "figure_zero": "{0}: give the value and {1}, both above zero.", "figure_under": "{0}: {1} is under the limit of {2} ({3}).",
+	"write": "Write it down: {0} in {1}, and beside it {2}.", "figure_zero": "{0}: give the value and {1}, both above zero.", "figure_zero_most": "{0}: give the value without its sign and {1}, above zero.",
+	"figure_most": "{0}: a limit of {1} is not taken: never above {2}, whatever it comes from.", "figure_under": "{0}: {1} is under the limit of {2} ({3}).",
 	"figure_over": "{0}: {1} is over the limit of {2} ({3}).", "figure_off": "{0}: {1} is more than {4} % off {2} ({3}).", "figure_say": " If it is so, say that it is not as expected.", "figure_unknown": `"{0}" is no figure of this confirmation.`,
 }

@@ -244,6 +244,9 @@ func (p *player) confirm(i int, mean procedure.Mean) runner.Entry {
 		}
 		if p.rnd.n(12) > 0 {
 			e.Figures[id] = procedure.Given{Value: pick(p, []float64{0.011, 0.011, 0.011, 0.011, 0.011, 0.0109, 0}), Limit: 0.011}
+			if f, _ := p.m.FigureByID(id); f.Most > 0 && p.rnd.n(4) == 0 {
+				e.Figures[id] = procedure.Given{Value: e.Figures[id].Value, Limit: 2 * f.Most}
+			}
 		}
 	}
 	return e

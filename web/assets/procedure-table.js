@@ -343,7 +343,8 @@ export function interpreter(table) {
       const show = (v) => `${(v * f.scale + f.offset).toFixed(f.decimals)} ${f.unit}`, slack = 1e-9 * g.limit;
       const args = [f.ask, show(g.value), show(g.limit), f.limit_ask, (f.within * 100).toFixed(0)];
       let why = '';
-      if (!(g.value > 0 && g.limit > 0) || !Number.isFinite(g.value + g.limit)) why = text('figure_zero', f.ask, f.limit_ask);
+      if (!((g.value > 0 || f.most && g.value === 0) && g.limit > 0) || !Number.isFinite(g.value + g.limit)) why = text(f.most ? 'figure_zero_most' : 'figure_zero', f.ask, f.limit_ask);
+      else if (f.most && g.limit > f.most * (1 + 1e-9)) why = text('figure_most', f.ask, show(g.limit), show(f.most));
       else if (f.limit === 'at_least' && g.value < g.limit - slack) why = text('figure_under', ...args);
       else if (f.limit === 'at_most' && g.value > g.limit + slack) why = text('figure_over', ...args);
       else if (f.limit === 'about' && Math.abs(g.value - g.limit) > f.within * g.limit + slack) why = text('figure_off', ...args);
