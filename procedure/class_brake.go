@@ -24,6 +24,11 @@ func untouched(closed, service Guard, parts string) Guard {
 	return anyOf(f("lockout", "locked"), Guard{Not: &service}, Guard{Not: &closed}, f(parts+".left", "new"), f(parts+".right", "new"))
 }
 
+// pedalAmongHands: the pedal moves the pistons of every wheel at once (common practice,
+// no source). A rule holds while its act is under way, so it is broken in either order:
+// the pedal pressed among hands, and hands put in under the pedal.
+var pedalAmongHands = Rule{ID: "pedal_among_hands", Text: "the pedal is never pressed while hands are at a brake, and hands never go there while it is: the pressure closes it on them", Acts: []string{"pedal"}, Unless: Guard{Not: &Guard{Busy: "hands"}}}
+
 // caliperClass: a motor on each rear caliper drives a nut inside the hydraulic
 // piston (trade.md 5.1, 5.4, 5.8; CORRECTIONS 1 to 4).
 var caliperClass = Class{
@@ -76,6 +81,7 @@ var caliperClass = Class{
 		{ID: "hands_with_key_on", Text: "hands are never at a brake with the ignition on: it can close by itself", Acts: []string{"hands"}, Unless: f("ignition", "off")},
 		{ID: "hands_without_lockout", Text: "hands are never in an open caliper while the brake is not locked out", Acts: []string{"unbolt", "push_piston", "fit_pads"}, Unless: f("lockout", "locked")},
 		{ID: "pedal_with_caliper_off", Text: "the pedal is never pressed while any caliper is off", Acts: []string{"pedal"}, Unless: calipersOn},
+		pedalAmongHands,
 		{ID: "fit_pads_before_push", Text: "pads are never forced in before the piston is back", Acts: []string{"fit_pads"}, Unless: f("piston.{side}", "back")},
 		{ID: "extend_with_hardware_off", Text: "no extend or apply command while hardware is off on either side", Acts: []string{"extend", "apply"}, Unless: calipersOn},
 		{ID: "extend_with_disc_loose", Text: "no extend or apply command while a disc is not held flat", Acts: []string{"extend", "apply"}, Unless: discsHeld},
@@ -148,6 +154,7 @@ var cableClass = Class{
 		{ID: "hands_with_key_on", Text: "hands are never at a brake with the ignition on: it can close by itself", Acts: []string{"hands"}, Unless: f("ignition", "off")},
 		{ID: "hands_without_lockout", Text: "hands are never in an open brake while it is not locked out", Acts: []string{"open_brake", "fit_linings", "push_piston", "adjust"}, Unless: f("lockout", "locked")},
 		{ID: "pedal_with_hardware_off", Text: "the pedal is never pressed while any brake is open", Acts: []string{"pedal"}, Unless: f("hardware.left", "fitted", "hardware.right", "fitted")},
+		pedalAmongHands,
 		{ID: "tension_with_hardware_off", Text: "the cable is never tightened while hardware is off on either side", Acts: []string{"learn", "apply"}, Unless: f("hardware.left", "fitted", "hardware.right", "fitted")},
 		{ID: "tension_with_disc_loose", Text: "the cable is never tightened while a disc or drum is not held flat", Acts: []string{"learn", "apply"}, Unless: discsHeld},
 		{ID: "tension_before_pedal", Text: "the cable is never tightened before a firm pedal and the fluid level set", Acts: []string{"learn", "apply"}, Unless: pedalReady},

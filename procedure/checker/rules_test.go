@@ -70,6 +70,14 @@ func TestNeverRulesAreFound(t *testing.T) {
 		{"pedal_with_caliper_off", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("pedal_firm").Needs, step("pedal_firm").Guard = []string{"fit_pads"}, none
 		}},
+		{"pedal_among_hands", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("pedal_firm").Needs = []string{"bolt_up"}
+		}},
+		// The converse: the pedal does not begin among hands, yet hands go in under it.
+		{"pedal_among_hands", func(f *procedure.File, step func(string) *procedure.Step) {
+			step("pedal_firm").Needs = []string{"bolt_up"}
+			step("pedal_firm").Guard.Not = &procedure.Guard{Busy: "hands"}
+		}},
 		{"extend_with_hardware_off", func(f *procedure.File, step func(string) *procedure.Step) {
 			step("extend").Needs, step("extend").Guard = []string{"lock_out"}, none
 			step("function").Needs = []string{"cycles", "key_on_again"}
