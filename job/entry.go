@@ -44,7 +44,8 @@ type Entry struct {
 	// Seen is the newest entry of the job the author had on the screen, where that is
 	// known: what others set after it, the author did not know.
 	Seen string `json:"seen,omitempty"`
-	// Attested is what the author showed at the moment: pin, badge; empty: nothing.
+	// Attested is what the author showed, and when: pin (within the last minutes), or
+	// in words; empty: nothing.
 	Attested string `json:"attested,omitempty"`
 	Practice bool   `json:"practice,omitempty"`
 	// Payload is kept as bytes.

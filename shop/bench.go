@@ -269,6 +269,9 @@ func (t *turns) take(ctx context.Context, b *Bench, c Command) (late bool, relea
 		}
 		d.known = true
 	}
+	// What the device had refused left no trace in the store: after a restart only the
+	// device knows that there is nothing to wait for.
+	d.last = max(d.last, min(c.Settled, c.N-1))
 	timer := time.NewTimer(b.o.HoldFor)
 	defer timer.Stop()
 	for c.N > d.last+1 {

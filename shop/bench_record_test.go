@@ -172,6 +172,13 @@ func TestStartedAnew(t *testing.T) {
 	if r := mustWrite(t, b, id, next); r.Late {
 		t.Error("the device's counter was forgotten")
 	}
+	// Number 3 was refused and left no trace; the device had its answer, so nobody waits.
+	b.o.HoldFor = time.Hour
+	after := cmd("n4", job.NoteType, job.Note{Text: "four"})
+	after.Device, after.N, after.Settled = "phone", 4, 3
+	if r := mustWrite(t, b, id, after); r.Late {
+		t.Error("a command after a refused one is marked as if one were missing")
+	}
 	v, err := VerifyStore(t.Context(), s, VerifyOptions{})
 	if err != nil || len(v.Found) > 0 {
 		t.Errorf("%+v, %v", v, err)

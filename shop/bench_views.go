@@ -171,10 +171,13 @@ type Change struct {
 
 // Command is what a device asks to have written.
 type Command struct {
-	Key     string          `json:"key"` // the same key again gets the same answer
-	Device  string          `json:"device"`
-	N       int64           `json:"n,omitempty"` // the device's own counter; 0: not kept
-	Author  string          `json:"author"`      // person id
+	Key    string `json:"key"` // the same key again gets the same answer
+	Device string `json:"device"`
+	N      int64  `json:"n,omitempty"` // the device's own counter; 0: not kept
+	// Settled is the highest counter up to which the device has had an answer for all it
+	// sent, taken or refused: there is nothing earlier to wait for.
+	Settled int64           `json:"settled,omitempty"`
+	Author  string          `json:"author"` // person id
 	Type    string          `json:"type"`
 	Payload json.RawMessage `json:"payload"`
 	Parents []string        `json:"parents,omitempty"`
@@ -184,7 +187,7 @@ type Command struct {
 	Wall        time.Time `json:"wall"`
 	MonotonicNS int64     `json:"monotonic_ns"`
 	Boot        string    `json:"boot"`
-	Attested    string    `json:"attested,omitempty"` // pin, badge; set by who checked it
+	Attested    string    `json:"attested,omitempty"` // what was shown for it; set by who checked it
 	Practice    bool      `json:"practice,omitempty"` // of a received@1
 }
 

@@ -2,6 +2,7 @@ package shop
 
 import (
 	"crypto/ed25519"
+	"crypto/hkdf"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -130,4 +131,14 @@ func PublicKeys(dir string) ([]string, error) {
 		return nil, nil
 	}
 	return strings.Fields(string(data)), err
+}
+
+// Secret is a secret of the shop for one purpose, the same after a restart: it is
+// drawn from the shop's key and says nothing about it.
+func (b *Bench) Secret(purpose string) ([]byte, error) {
+	k, err := b.key()
+	if err != nil {
+		return nil, fmt.Errorf("the shop's key: %w", err)
+	}
+	return hkdf.Key(sha256.New, k.private.Seed(), nil, "proveout/"+purpose, sha256.Size)
 }

@@ -34,18 +34,24 @@ type commandBody struct {
 	Practice    bool            `json:"practice,omitempty" doc:"of a received@1: a practice vehicle"`
 	// What the device's clocks say at the moment of sending; a device with a wrong
 	// clock is told by them.
-	NowWall        string `json:"now_wall,omitempty" maxLength:"40"`
-	NowMonotonicNS int64  `json:"now_monotonic_ns,omitempty"`
-	NowBoot        string `json:"now_boot,omitempty" maxLength:"100"`
+	NowWall        time.Time `json:"now_wall,omitempty"`
+	NowMonotonicNS int64     `json:"now_monotonic_ns,omitempty"`
+	NowBoot        string    `json:"now_boot,omitempty" maxLength:"100"`
+	Settled        int64     `json:"settled,omitempty" minimum:"0" doc:"everything up to this number of the device was answered, taken or refused: nothing earlier is on its way"`
 }
 
-func (b *commandBody) command(a author) shop.Command {
+// command puts the body on a device's chain. Where the device says what its clocks read
+// at the moment of sending, the entry stands at its moment on this machine's clock.
+func (b *commandBody) command(a author, now time.Time) shop.Command {
 	payload := b.Payload
 	if len(payload) == 0 {
 		payload = json.RawMessage("{}")
 	}
+	if !b.NowWall.IsZero() || b.NowBoot != "" {
+		b.Wall = now.Add(-min(clocks{b.Wall, b.MonotonicNS, b.Boot, b.NowWall, b.NowMonotonicNS, b.NowBoot}.age(), keptTime))
+	}
 	return shop.Command{
-		Key: b.Key, Device: a.Device, N: b.N, Author: a.Person, Type: b.Type, Payload: payload, Parents: b.Parents, Seen: b.Seen,
+		Key: b.Key, Device: a.Device, N: b.N, Settled: b.Settled, Author: a.Person, Type: b.Type, Payload: payload, Parents: b.Parents, Seen: b.Seen,
 		Wall: b.Wall, MonotonicNS: b.MonotonicNS, Boot: b.Boot, Attested: a.Attested, Practice: b.Practice,
 	}
 }
@@ -112,7 +118,7 @@ func (s *Server) jobOperations(api huma.API) {
 				return nil, err
 			}
 			in.Body.Type = job.ReceivedType
-			_, r, err := c.bench.Open(c.r.Context(), in.Body.command(a))
+			_, r, err := c.bench.Open(c.r.Context(), in.Body.command(a, c.now()))
 			return receiptOf(r), err
 		})
 	operation(api, huma.Operation{OperationID: "job", Method: "GET", Path: "/jobs/{id}", Summary: "Everything one job's page shows", Tags: []string{"jobs"}},
@@ -143,7 +149,7 @@ func (s *Server) jobOperations(api huma.API) {
 			if err := c.mayClose(c.r.Context(), in.ID, in.Body.Type, in.Body.Payload); err != nil {
 				return nil, err
 			}
-			r, err := c.bench.Write(c.r.Context(), in.ID, in.Body.command(a))
+			r, err := c.bench.Write(c.r.Context(), in.ID, in.Body.command(a, c.now()))
 			return receiptOf(r), err
 		})
 }

@@ -126,10 +126,10 @@ func (s *Server) command(r *http.Request, id, kind string, payload any, a author
 	if k := r.Header.Get("Idempotency-Key"); k != "" {
 		key = "sent-" + clip(k, 100) + "-" + kind // of the outbox: one form may write several entries
 	}
-	now := s.now()
+	at := s.when(r)
 	return shop.Command{
 		Key: key, Device: a.Device, Author: a.Person, Type: kind, Payload: body, Seen: rev,
-		Wall: now, MonotonicNS: now.Sub(s.started).Nanoseconds(), Boot: s.boot, Attested: a.Attested,
+		Wall: at.Wall, MonotonicNS: at.Mono, Boot: at.Boot, Attested: a.Attested,
 	}, nil
 }
 
@@ -138,7 +138,7 @@ func (s *Server) endTest(r *http.Request, v *shop.JobView, a author) error {
 	test, subject := r.PostForm.Get("test"), r.PostForm.Get("subject")
 	for _, t := range v.Tests {
 		if t.Test == test && t.Subject == subject && t.Ended == "" {
-			_, err := s.write(r, v.Job, job.TestEndedType, job.TestEnded{Test: test, Subject: subject, Minutes: minutesSince(t.Started, s.now()), Done: true}, a)
+			_, err := s.write(r, v.Job, job.TestEndedType, job.TestEnded{Test: test, Subject: subject, Minutes: minutesSince(t.Started, s.when(r).Wall), Done: true}, a)
 			return err
 		}
 	}

@@ -30,7 +30,7 @@ const (
 type author struct {
 	Person   string `json:"p"`
 	Device   string `json:"d"`
-	Attested string `json:"a"` // pin
+	Attested string `json:"a"`
 	Until    int64  `json:"u"` // Unix seconds
 }
 
@@ -39,16 +39,24 @@ var errNobody = errors.New("nobody has unlocked this device")
 
 // device is the opaque id of the browser, made at its first visit.
 func (s *Server) device(w http.ResponseWriter, r *http.Request) string {
+	if id := s.deviceOf(r); id != "" {
+		return id
+	}
+	id := "dev-" + rand.Text()[:16]
+	http.SetCookie(w, &http.Cookie{Name: deviceCookie, Value: id, Path: "/", MaxAge: 5 * 365 * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteLaxMode})
+	r.AddCookie(&http.Cookie{Name: deviceCookie, Value: id})
+	return id
+}
+
+// deviceOf is the device that a request names; empty: none.
+func (s *Server) deviceOf(r *http.Request) string {
 	if id := r.Header.Get("X-Device"); validDevice(id) {
 		return id // a program: it keeps its own
 	}
 	if c, err := r.Cookie(deviceCookie); err == nil && validDevice(c.Value) {
 		return c.Value
 	}
-	id := "dev-" + rand.Text()[:16]
-	http.SetCookie(w, &http.Cookie{Name: deviceCookie, Value: id, Path: "/", MaxAge: 5 * 365 * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteLaxMode})
-	r.AddCookie(&http.Cookie{Name: deviceCookie, Value: id})
-	return id
+	return ""
 }
 
 func validDevice(id string) bool {
@@ -70,20 +78,29 @@ func (s *Server) author(w http.ResponseWriter, r *http.Request) (author, error) 
 		if err := s.bench.CheckPIN(r.Context(), person, pin); err != nil {
 			return author{}, err
 		}
-		return author{Person: person, Device: device, Attested: "pin"}, nil
+		return author{Person: person, Device: device, Attested: attestedPIN}, nil
 	}
-	c, err := r.Cookie(badgeCookie)
-	if err != nil {
-		return author{}, errNobody
+	a, ok := s.badge(r, device)
+	if m := s.when(r); m.Kept {
+		return s.keptAuthor(r, device, m, a, ok)
 	}
-	a, ok := s.openBadge(c.Value)
-	if !ok || a.Device != device || s.now().Unix() > a.Until {
+	if !ok {
 		return author{}, errNobody
 	}
 	if a.Until-s.now().Unix() < int64((badgeTime - time.Minute).Seconds()) {
 		s.giveBadge(w, a)
 	}
 	return a, nil
+}
+
+// badge reads the badge of a request; false when there is none or it ran out.
+func (s *Server) badge(r *http.Request, device string) (author, bool) {
+	c, err := r.Cookie(badgeCookie)
+	if err != nil {
+		return author{}, false
+	}
+	a, ok := s.openBadge(c.Value)
+	return a, ok && a.Device == device && s.now().Unix() <= a.Until
 }
 
 // giveBadge writes a badge that is good for badgeTime from now.
@@ -95,6 +112,7 @@ func (s *Server) giveBadge(w http.ResponseWriter, a author) {
 	}
 	value := base64.RawURLEncoding.EncodeToString(body) + "." + base64.RawURLEncoding.EncodeToString(s.seal(body))
 	http.SetCookie(w, &http.Cookie{Name: badgeCookie, Value: value, Path: "/", MaxAge: int(badgeTime.Seconds()), HttpOnly: true, SameSite: http.SameSiteLaxMode})
+	s.giveSlip(w, a)
 }
 
 func (s *Server) openBadge(value string) (author, bool) {
@@ -210,7 +228,7 @@ func unlock(s *Server, w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.who(w, r, whoPage{Then: f.Get("then"), Held: f.Get("held"), Back: back, Wrong: true, Detail: err.Error()})
 	}
-	a := author{Person: person, Device: s.device(w, r), Attested: "pin"}
+	a := author{Person: person, Device: s.device(w, r), Attested: attestedPIN}
 	s.giveBadge(w, a)
 	then := f.Get("then")
 	if then == "" || ours(then) != then {
@@ -234,6 +252,7 @@ func unlock(s *Server, w http.ResponseWriter, r *http.Request) error {
 // lock ends the unlock of this device.
 func lock(_ *Server, w http.ResponseWriter, r *http.Request) error {
 	http.SetCookie(w, &http.Cookie{Name: badgeCookie, Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteLaxMode})
+	http.SetCookie(w, &http.Cookie{Name: slipCookie, Path: "/", MaxAge: -1, SameSite: http.SameSiteLaxMode})
 	http.Redirect(w, r, backTo(r), http.StatusSeeOther)
 	return nil
 }

@@ -32,6 +32,7 @@ type eventCommand struct {
 	NowWall time.Time     `json:"now_wall"`
 	NowMono int64         `json:"now_monotonic_ns"`
 	NowBoot string        `json:"now_boot"`
+	Settled int64         `json:"settled"`
 }
 
 // procedureEvent takes one event of a run and answers when it is on disk.
@@ -55,8 +56,8 @@ func procedureEvent(s *Server, w http.ResponseWriter, r *http.Request) error {
 		when = shop.When{} // it came at once: this machine's clock is the better one
 	}
 	receipt, err := s.bench.ProcedureEvent(r.Context(), id, run, c.Payload, when, shop.Command{
-		Key: a.Device + "/" + c.Key, Device: a.Device, N: c.N, Author: a.Person, Type: job.ProcedureEventType, Payload: payload,
-		Wall: c.Wall, MonotonicNS: c.MonoNS, Boot: c.Boot, Attested: a.Attested,
+		Key: a.Device + "/" + c.Key, Device: a.Device, N: c.N, Settled: c.Settled, Author: a.Person, Type: job.ProcedureEventType, Payload: payload,
+		Wall: s.now().Add(-min(clocks{c.Wall, c.MonoNS, c.Boot, c.NowWall, c.NowMono, c.NowBoot}.age(), keptTime)), MonotonicNS: c.MonoNS, Boot: c.Boot, Attested: a.Attested,
 	})
 	if err != nil {
 		return refusedByRun(err)

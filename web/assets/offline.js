@@ -60,6 +60,9 @@ document.addEventListener('submit', async (e) => {
   outbox.flush();
 });
 
+// A device that is put down writes in nobody's name.
+document.addEventListener('submit', (e) => { if (e.target.getAttribute('action') === '/who/lock') outbox.lock(); });
+
 // A page asks now and then whether the server is there; it costs one small request.
 async function knock() {
   try {

@@ -46,12 +46,27 @@ export async function kept(key) {
   return db ? done(db.transaction('kept').objectStore('kept').get(key)) : memory.kept.get(key);
 }
 
+// The slip says who has this device unlocked. The server gives it with the badge, and it
+// goes beside every tap, so that a tap made without the server is by whom it was and not
+// by whoever holds the device later. After 15 idle minutes there is none: the PIN is
+// asked for when the tap is sent.
+const idle = 15 * 60e3;
+async function slip() {
+  const has = document.cookie.match(/(?:^|; )slip=([^;]+)/), at = Date.now();
+  const s = has ? { value: has[1] } : await kept('slip');
+  if (!s || !has && !(at - s.used >= 0 && at - s.used < idle)) return '';
+  await keep('slip', { value: s.value, used: at });
+  return s.value;
+}
+// lock forgets it: the device is put down.
+export const lock = () => keep('slip', null);
+
 // put writes one request down: {url, body, form, label, job}. body is an object for a
 // command, a string for a form. It gets the idempotency key here, once, so that sending
 // it twice counts once. It returns when it is on disk.
 export async function put(item) {
   const db = await open;
-  const it = { ...item, key: item.key || random(16), at: Date.now(), state: 'waiting', ...(item.form ? {} : { stamp: stamp() }) };
+  const it = { ...item, key: item.key || random(16), at: Date.now(), state: 'waiting', stamp: stamp(), slip: await slip() };
   if (!db) { it.id = ++memory.id; memory.outbox.set(it.id, it); changed(); return it; }
   const tx = db.transaction(['outbox', 'kept'], 'readwrite', { durability: 'strict' });
   if (!it.form) {
@@ -117,20 +132,22 @@ function retry() {
 addEventListener('online', () => { wait = 1000; flush(); });
 document.addEventListener('visibilitychange', () => { if (!document.hidden) { wait = 1000; flush(); } });
 
-// send posts one item; true when it is settled either way.
+// send posts one item. Everything before it has been answered: that is the order kept
+// here, and it is told, so that the server waits for nothing that was refused. It is
+// true when the item is settled either way.
 async function send(it) {
   let res, body;
-  const headers = { Accept: 'application/json', 'Idempotency-Key': it.key };
+  const made = { ...it.stamp, now_monotonic_ns: Math.round(performance.now() * 1e6), now_boot: boot, now_wall: new Date().toISOString() };
+  const headers = { Accept: 'application/json', 'Idempotency-Key': it.key, 'X-Made': JSON.stringify(made), ...(it.slip ? { 'X-Slip': it.slip } : {}) };
   try {
     if (it.form) res = await post(it.url, it.body, { ...headers, 'Content-Type': 'application/x-www-form-urlencoded' });
-    else res = await post(it.url, JSON.stringify({ ...it.body, key: it.key, n: it.n || 0, ...it.stamp, now_monotonic_ns: Math.round(performance.now() * 1e6), now_boot: boot, now_wall: new Date().toISOString() }), { ...headers, 'Content-Type': 'application/json' });
+    else res = await post(it.url, JSON.stringify({ ...it.body, key: it.key, n: it.n || 0, settled: Math.max(0, (it.n || 0) - 1), ...made }), { ...headers, 'Content-Type': 'application/json' });
     body = await res.json().catch(() => ({}));
   } catch (err) {
     heard(false);
     return false;
   }
   heard(true);
-  if (res.status === 403 && body.type === '/problems/locked') { changed({ locked: true }); return false; } // it waits for a PIN
   if (res.status >= 500 || res.status === 429 || res.status === 408) return false;
   // Nobody has unlocked this device: it waits until somebody shows a PIN.
   if (res.status === 403 && String(body.type).endsWith('/locked')) { changed({ locked: true }); return false; }
