@@ -27,8 +27,9 @@ const (
 	lowestCranking       = 9.6    // V; trade.md 2.6: at least 9.5-9.6 V
 	starterInrushSeconds = 0.30   // our choice: by then the starter's inrush has died away
 	dipSeconds           = 5e-3   // a sample this often shows the dip of the inrush; our choice
-	unevenPeak           = 0.12   // trade.md 2.6: 10-15 % low is to be confirmed
-	doubtPeak            = 0.10   // the lower end of the same: no longer called even
+	unevenPeak           = 0.12   // of the crest; trade.md 2.6: 10-15 % low is to be confirmed
+	unevenHump           = 0.20   // of the hump; trade.md 2.6: 20-25 % low is a real loss
+	doubtPeak            = 0.10   // of either; trade.md 2.6: equal within 5-10 %
 	cranksEven           = 0.30   // from the first half to the second; our choice
 	fewestPeaks          = 3      // of each cylinder
 	rangeSource          = "trade.md 2.6, common practice: 100-200 A with four cylinders, 150-250 A with six or eight"
@@ -40,7 +41,8 @@ type CurrentPeak struct {
 	Amp      float64 // crest, zero of the clamp taken off
 	Hump     float64 // over the mean of the valleys on either side
 	Sample   int
-	Cylinder int // 0: not known
+	Cylinder int  // 0: not known
+	guessed  bool // no top here: a cylinder without a hump
 }
 
 // CrankingRun is what a recording of cranking shows, beside its readings.
@@ -53,11 +55,13 @@ type CrankingRun struct {
 	RPM       float64 // 0 when the number of cylinders is not known
 	Peaks     []CurrentPeak
 	Positions []float64 // mean crest at each place of the cycle, in the order of coming
+	Humps     []float64 // the same of the humps alone, from foot to crest
 	Synced    bool
 	RestVolt  float64
 	LowVolt   float64 // lowest after the inrush
 	DipVolt   float64 // lowest seen at all
-	Verdict   string  // "even", "uneven", "drag", "weak battery", "connection or starter", "" when it cannot be told
+	Verdict   string  // of the cylinders: "even", "uneven", "" when it cannot be told
+	Slow      string  // why it cranks slowly: "drag", "weak battery", "connection or starter", "" when it does not or cannot be told
 }
 
 func crankingCurrent(rec *trace.Recording, meta Meta) (Result, error) {
@@ -83,6 +87,8 @@ type cranked struct {
 	period  float64
 	n       int
 	refuted bool // the humps or the sync speak against the number of cylinders
+	tops    atPlaces
+	feet    atPlaces // of the humps
 }
 
 // Cranking measures the starter's current: a hump for each compression.
@@ -90,9 +96,13 @@ type cranked struct {
 // Definitions. Crest: the top of a parabola through a quarter of a hump about its
 // highest point. Relative compression: the crest of each cylinder, averaged over
 // cycles after dividing by the mean of its own cycle, times the mean crest, so
-// that a battery running down is not taken for a cylinder. Cranking speed:
-// 120/(cylinders x time between humps). A loss that is alike on all cylinders
-// lowers all humps alike and is not seen. Source: trade.md 2.6.
+// that a battery running down is not taken for a cylinder. Hump: the same of what
+// stands between the crest and the feet on either side. The current that turns the
+// engine is in the crest and not in the hump: a cylinder that has lost a quarter of
+// its hump has a crest some 9 % low, less where the engine turns heavily, so the
+// verdict goes by the hump. Cranking speed: 120/(cylinders x time between humps). A
+// loss that is alike on all cylinders lowers all humps alike and is not seen.
+// Source: trade.md 2.6.
 func Cranking(rec *trace.Recording, meta Meta) (CrankingRun, Result, error) {
 	c := &cranked{readout: readout{meta: meta}, n: meta.Engine.Cylinders}
 	if why := c.channels(rec); why != "" {

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -40,42 +41,24 @@ func (c *cranked) humps() {
 	a, b := c.bounds()
 	t := c.period * c.hz // blocks
 	z := smoothed(c.y[a:b], t/6)
-	at := 0
-	for i := range min(len(z), int(1.1*t)) {
-		if z[i] > z[at] {
-			at = i
-		}
-	}
-	if at == 0 { // begins on a falling slope: the next one is the first whole hump
-		at = int(0.6 * t)
-		for i := at; i < min(len(z), at+int(t)); i++ {
-			if z[i] > z[at] {
+	tops, guessed := c.walk(z, t)
+	half := max(2, int(t/8))
+	// The foot of a hump is the turned-over crest about the lowest point.
+	valley := func(from, to int) float64 {
+		at := -1
+		for i := max(half, from); i < min(len(z)-half, to); i++ {
+			if at < 0 || z[i] < z[at] {
 				at = i
 			}
 		}
-	}
-	var tops []int
-	for at < len(z) {
-		tops = append(tops, at)
-		from, to := at+int(0.65*t), at+int(1.35*t)+1
-		if to >= len(z) {
-			break
+		if at < 0 {
+			return math.NaN()
 		}
-		next := from
-		for i := from; i < to; i++ {
-			if z[i] > z[next] {
-				next = i
-			}
+		foot := scaledBy(c.y[a+at-half:a+at+half+1], -1)
+		if _, low, ok := crest(foot); ok {
+			return -low
 		}
-		at = next
-	}
-	half := max(2, int(t/8))
-	valley := func(from, to int) float64 {
-		lo := math.Inf(1)
-		for i := max(0, from); i < min(len(z), to); i++ {
-			lo = math.Min(lo, z[i])
-		}
-		return lo
+		return math.NaN()
 	}
 	for k, p := range tops {
 		if p-half < 0 || p+half >= len(z) {
@@ -92,12 +75,83 @@ func (c *cranked) humps() {
 		if k > 0 {
 			l = valley(tops[k-1], p)
 		}
-		if math.IsInf(l, 0) || math.IsInf(r, 0) {
+		if math.IsNaN(l) || math.IsNaN(r) {
 			continue
 		}
 		pos := float64(a+p-half) + x
-		c.run.Peaks = append(c.run.Peaks, CurrentPeak{Seconds: pos / c.hz, Amp: amp, Hump: amp - (l+r)/2, Sample: c.sampleOf(pos)})
+		c.run.Peaks = append(c.run.Peaks, CurrentPeak{Seconds: pos / c.hz, Amp: amp, Hump: amp - (l+r)/2, Sample: c.sampleOf(pos), guessed: guessed[k]})
 	}
+}
+
+// walk lists the tops of a smoothed current, humps t blocks apart: from the highest
+// of the first ones back to the start and on to the end. Where nothing rises to a
+// top within a quarter of a hump of where it is due, a cylinder has no hump: its
+// place is guessed, and marked so.
+func (c *cranked) walk(z []float64, t float64) (tops []int, guessed []bool) {
+	start := -1
+	for i := 1; i < min(len(z)-1, int(2.2*t)); i++ {
+		if z[i] >= z[i-1] && z[i] > z[i+1] && (start < 0 || z[i] > z[start]) {
+			start = i
+		}
+	}
+	if start < 0 {
+		return nil, nil
+	}
+	near := func(due float64) (int, bool) {
+		from, to := int(due-0.25*t), int(due+0.25*t)+1
+		best := from
+		for i := from; i <= to; i++ {
+			if z[i] > z[best] {
+				best = i
+			}
+		}
+		if best == from || best == to {
+			return int(due), true
+		}
+		return best, false
+	}
+	for at := start; float64(at)-1.25*t > 1; {
+		i, g := near(float64(at) - t)
+		tops, guessed, at = append(tops, i), append(guessed, g), i
+	}
+	slices.Reverse(tops)
+	slices.Reverse(guessed)
+	tops, guessed = append(tops, start), append(guessed, false)
+	for at := start; float64(at)+1.25*t+2 < float64(len(z)); {
+		i, g := near(float64(at) + t)
+		tops, guessed, at = append(tops, i), append(guessed, g), i
+	}
+	return tops, guessed
+}
+
+// outOfStep is the first hump whose top is missing where other cycles have one at
+// the same place: not a cylinder without compression, but lost samples or a starter
+// that let go. -1: there is none.
+func (c *cranked) outOfStep() int {
+	var heights []float64
+	for _, x := range c.run.Peaks {
+		heights = append(heights, x.Hump)
+	}
+	least := 0.15 * stats.Median(heights) // our choice: less is noise on a cylinder without a hump
+	n, none := make([]int, c.n), make([]int, c.n)
+	for i, x := range c.run.Peaks {
+		n[i%c.n]++
+		if x.guessed || x.Hump < least {
+			none[i%c.n]++
+		}
+	}
+	dead := 0
+	for k := range n {
+		if 2*none[k] >= n[k] {
+			dead++
+		}
+	}
+	for i, x := range c.run.Peaks {
+		if k := i % c.n; x.guessed && (2*none[k] < n[k] || 2*dead > c.n) {
+			return i
+		}
+	}
+	return -1
 }
 
 // crest fits a parabola by least squares and gives its top: place within v and
@@ -260,12 +314,16 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 		c.refuse(feature, ch, whole, evidence.TooFewEvents, fmt.Sprintf("%d compressions are recorded; each of %d cylinders must come at least %d times", len(p), c.n, fewestPeaks), "crank for about five seconds")
 		return
 	}
-	for i := 1; i < len(p); i++ {
+	step := c.outOfStep()
+	for i := 1; i < len(p) && step < 0; i++ {
 		if d := (p[i].Seconds - p[i-1].Seconds) / c.period; d < 0.7 || d > 1.4 {
-			c.flags = append(c.flags, evidence.Gap)
-			c.refuse(feature, ch, whole, evidence.Gap, fmt.Sprintf("the humps break step %.2f s after the start (lost samples, or the starter let go)", p[i].Seconds-c.run.Start), "record once more, without a break")
-			return
+			step = i
 		}
+	}
+	if step >= 0 {
+		c.flags = append(c.flags, evidence.Gap)
+		c.refuse(feature, ch, whole, evidence.Gap, fmt.Sprintf("the humps break step %.2f s after the start (lost samples, or the starter let go)", p[step].Seconds-c.run.Start), "record once more, without a break")
+		return
 	}
 	if why := c.repeatsElsewhere(); why != "" {
 		c.refuted = true
@@ -276,24 +334,19 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 	if !ok {
 		return
 	}
-	rel := c.relative()
-	mean := 0.0
-	for _, x := range p {
-		mean += x.Amp / float64(len(p))
-	}
-	values, sigmas, ns := make([]float64, c.n), make([]float64, c.n), make([]int, c.n)
-	for k := range values {
-		values[k], _, sigmas[k] = middle(rel[k])
-		ns[k] = len(rel[k])
-		values[k] *= mean
+	tops := c.places(func(x CurrentPeak) float64 { return x.Amp })
+	humps := c.places(func(x CurrentPeak) float64 { return x.Hump })
+	for k := range tops.value {
 		// The zero before, and a top that is no parabola, are in all of them alike.
-		sigmas[k] = math.Hypot(sigmas[k]*mean, math.Hypot(c.zeroSD, 0.0015*values[k]))
+		tops.sigma[k] = math.Hypot(tops.sigma[k], math.Hypot(c.zeroSD, 0.0015*tops.value[k]))
+		humps.sigma[k] = math.Hypot(humps.sigma[k], 0.005*humps.mean)
 	}
-	c.run.Positions = values
+	c.tops, c.feet = tops, humps
+	c.run.Positions, c.run.Humps = tops.value, humps.value
 	a, b := p[0].Sample, p[len(p)-1].Sample
 	if first < 0 {
-		lo, hi := leastGreatest(values)
-		c.emit("cranking.peak_spread", ch, whole, 100*(hi-lo)/mean, 100*math.Hypot(stats.Median(sigmas), stats.Median(sigmas))/mean, len(p), a, b, evidence.Unplaced)
+		c.emit("cranking.peak_spread", ch, whole, 100*tops.spread(), 100*tops.spreadSigma(), len(p), a, b, evidence.Unplaced)
+		c.emit("cranking.hump_spread", ch, whole, 100*humps.spread(), 100*humps.spreadSigma(), len(p), a, b, evidence.Unplaced)
 		return
 	}
 	order := c.meta.Engine.FiringOrder
@@ -303,45 +356,17 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 	c.run.Synced = true
 	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder 1, the trace cannot show", ch, c.sync.Name)
 	byCylinder := make([]int, c.n+1)
-	for k := range values {
+	for k := range c.n {
 		byCylinder[order[((k-first)%c.n+c.n)%c.n]] = k
 	}
 	for cyl := 1; cyl <= c.n; cyl++ {
 		k := byCylinder[cyl]
-		c.emit(feature, ch, evidence.Cyl(cyl), values[k], sigmas[k], ns[k], a, b)
+		c.emit(feature, ch, evidence.Cyl(cyl), tops.value[k], tops.sigma[k], tops.n[k], a, b)
+		c.emit("cranking.hump", ch, evidence.Cyl(cyl), humps.value[k], humps.sigma[k], humps.n[k], a, b)
 	}
 	for i, x := range p {
 		c.mark(feature, ch, i, x.Sample, x.Sample, "cylinder %d: %.0f A", x.Cylinder, x.Amp)
 	}
-}
-
-// relative divides each crest by the mean of the cycle about it, by place.
-func (c *cranked) relative() [][]float64 {
-	out := make([][]float64, c.n)
-	p := c.run.Peaks
-	for i := range p {
-		from := i - (c.n-1)/2
-		from = max(0, min(from, len(p)-c.n))
-		// An even count reaches half a hump further to one side: the outer two count half.
-		sum, weight := 0.0, 0.0
-		if c.n%2 == 0 && from > 0 && from+c.n <= len(p)-1 && i-from == (c.n-1)/2 {
-			for j := i - c.n/2; j <= i+c.n/2; j++ {
-				w := 1.0
-				if j == i-c.n/2 || j == i+c.n/2 {
-					w = 0.5
-				}
-				if j >= 0 && j < len(p) {
-					sum, weight = sum+w*p[j].Amp, weight+w
-				}
-			}
-		} else {
-			for j := from; j < from+c.n; j++ {
-				sum, weight = sum+p[j].Amp, weight+1
-			}
-		}
-		out[i%c.n] = append(out[i%c.n], p[i].Amp/(sum/weight))
-	}
-	return out
 }
 
 // repeatsElsewhere says so when the pattern of crests comes back after another

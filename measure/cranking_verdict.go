@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -63,13 +62,10 @@ func (c *cranked) voltage(rec *trace.Recording) {
 	}
 	c.run.LowVolt, c.run.DipVolt = low, dip
 	sigma := 0.05 // common meters and scopes at this range: our choice
-	limit := lowestCranking
 	if len(rest) > 0 {
 		c.run.RestVolt = stats.Median(rest)
-		if c.run.RestVolt > 18 {
-			limit *= 2 // two batteries in line
-		}
 	}
+	limit := c.leastVolt()
 	c.emit("cranking.voltage_min", ch, evidence.WholeEngine, low, sigma, 1, max(0, lowAt-w+1), lowAt)
 	c.mark("cranking.voltage_min", ch, 0, max(0, lowAt-w+1), lowAt, "%.2f V", low)
 	point := "measuring point not stated"
@@ -86,40 +82,20 @@ func (c *cranked) voltage(rec *trace.Recording) {
 	}
 }
 
+// leastVolt is what a good battery holds while cranking: twice as much where two
+// stand in line.
+func (c *cranked) leastVolt() float64 {
+	if c.run.RestVolt > 18 {
+		return 2 * lowestCranking
+	}
+	return lowestCranking
+}
+
 // verdict says in words how the cylinders compare, and parts drag from a weak
 // supply.
 func (c *cranked) verdict() {
+	c.compared()
 	ch := c.amp.Name
-	if len(c.run.Positions) > 0 {
-		lo, worst, mean := math.Inf(1), 0, 0.0
-		for k, v := range c.run.Positions {
-			if v < lo {
-				lo, worst = v, k
-			}
-			mean += v
-		}
-		others := (mean - lo) / float64(c.n-1)
-		low := 1 - lo/others
-		var list []string
-		for _, v := range c.run.Positions {
-			list = append(list, fmt.Sprintf("%.0f", v))
-		}
-		text := strings.Join(list, ", ")
-		switch {
-		case low > unevenPeak && c.run.Synced:
-			c.run.Verdict = "uneven"
-			c.note(ch, "", true, "%s: cylinder %d pulls %.0f %% less starter current than the others", ch, c.run.Peaks[worst].Cylinder, 100*low)
-		case low > unevenPeak:
-			c.run.Verdict = "uneven"
-			c.note(ch, evidence.Unplaced, true, "%s: crests %s A in the order of coming: one is %.0f %% below the others; which cylinder it is stays unknown without a sync", ch, text, 100*low)
-		case low > doubtPeak:
-			c.run.Verdict = ""
-			c.note(ch, "", true, "%s: crests %s A: the lowest is %.0f %% below the others, where it is to be confirmed (trade.md 2.6: 10-15 %%). The crest stands on the current that turns the engine: of the hump alone more is missing; do a compression or leak test", ch, text, 100*low)
-		default:
-			c.run.Verdict = "even"
-			c.note(ch, "", false, "%s: crests %s A, even within %.0f %%; a loss that is alike on all cylinders does not show in this test", ch, text, 100*low)
-		}
-	}
 	if c.run.RPM == 0 {
 		return
 	}
@@ -130,25 +106,20 @@ func (c *cranked) verdict() {
 	if c.run.RPM >= slowCranking {
 		return
 	}
-	limit := lowestCranking
-	if c.run.RestVolt > 18 {
-		limit *= 2
-	}
+	limit := c.leastVolt()
 	switch a := c.run.MeanAmp; {
 	case a > most:
-		c.run.Verdict = "drag"
+		c.run.Slow = "drag"
 		c.note(ch, "", true, "%s: slow (%.0f rpm) at a high current (%.0f A): something drags: engine, oil, or the starter itself (%s)", ch, c.run.RPM, a, rangeSource)
 	case a < least && c.run.LowVolt > 0 && c.run.LowVolt < limit:
-		c.run.Verdict = "weak battery"
+		c.run.Slow = "weak battery"
 		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) with %.1f V at the battery: battery weak (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
 	case a < least && c.run.LowVolt > 0:
-		c.run.Verdict = "connection or starter"
+		c.run.Slow = "connection or starter"
 		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A) though the battery holds %.1f V: cable, ground or starter; measure the drop of each cable (%s)", ch, c.run.RPM, a, c.run.LowVolt, rangeSource)
 	case a < least:
-		c.run.Verdict = ""
 		c.note(ch, "", true, "%s: slow (%.0f rpm) at a low current (%.0f A): weak battery, cable or starter; the battery voltage would tell which (%s)", ch, c.run.RPM, a, rangeSource)
 	default:
-		c.run.Verdict = ""
 		c.note(ch, "", true, "%s: slow (%.0f rpm) at a usual current (%.0f A): drag and a weak supply cannot be told apart by this alone", ch, c.run.RPM, a)
 	}
 }
