@@ -63,6 +63,17 @@ func Undone(lines []Line) map[string]bool {
 	return out
 }
 
+// MayUndo reports whether an entry of a type can be taken back. What opened a job, what
+// a procedure did (its lines are a chain of their own) and what was concluded stay; a
+// danger is taken away by saying what made it safe, an interruption by going on.
+func MayUndo(entryType string) bool {
+	switch entryType {
+	case ReceivedType, ConclusionType, ProcedureStartedType, ProcedureEventType, ProcedureEndedType, DangerousType, MadeSafeType, InterruptedType, ResumedType, SettingsChangedType:
+		return false
+	}
+	return true
+}
+
 func (s *State) noteItem(e *Entry) {
 	if e.Type != CaptureAddedType && e.Type != ReadingTypedType {
 		return
@@ -118,6 +129,7 @@ func init() { // refers to itself through the functions
 		SuspectAddedType:     on((*State).suspectAdded),
 		TestAddedType:        on((*State).testAdded),
 		PartOrderedType:      on(func(s *State, p Said[PartUsed]) error { s.Parts = append(s.Parts, PartState{Said: p}); return nil }),
+		PartArrivedType:      on((*State).partArrived),
 		PartFittedType:       on((*State).partFitted),
 		CorrectionType:       on(keep(func(s *State) *[]Said[Corrected] { return &s.Corrections })),
 		ProofPlannedType:     on((*State).proofPlanned),

@@ -150,6 +150,14 @@ func TestWhatEntriesComeTo(t *testing.T) {
 			p.say("d1", "ines", PartFittedType, PartUsed{Name: "coil", Where: "cyl3"})
 			p.say("d1", "ines", PartFittedType, PartUsed{Name: "coil", Where: "cyl4"})
 		}, func(s *State) string { return is(len(s.Parts) == 2 && s.Parts[0].Fitted && s.Parts[1].Fitted, s) }},
+		{"an ordered part comes and is fitted", func(p *tape) {
+			order := p.say("d1", "ines", PartOrderedType, PartUsed{Name: "coil", Where: "cyl3"})
+			p.say("d1", "ines", PartArrivedType, PartArrived{Entry: order})
+			p.say("d1", "ines", PartOrderedType, PartUsed{Name: "plug"})
+			p.say("d1", "ines", PartFittedType, PartUsed{Name: "coil", Where: "cyl3"})
+		}, func(s *State) string {
+			return is(len(s.Parts) == 2 && s.Parts[0].Fitted && s.Parts[0].Arrived != "" && s.Parts[1].Arrived == "" && !s.Parts[1].Fitted, s)
+		}},
 		{"dangerous until made safe", func(p *tape) {
 			p.say("d1", "ines", DangerousType, Dangerous{Text: "piston is out", Corner: "rear_left"})
 		}, func(s *State) string { return is(s.Dangerous != nil && s.Dangerous.What.Corner == "rear_left", s) }},

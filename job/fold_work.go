@@ -86,6 +86,22 @@ func (s *State) testEnded(p Said[TestEnded]) error {
 	return nil
 }
 
+// partArrived marks the part of an order as here.
+func (s *State) partArrived(p Said[PartArrived]) error {
+	for i := range s.Parts {
+		o := &s.Parts[i]
+		if o.Entry != p.What.Entry {
+			continue
+		}
+		if o.Fitted {
+			return fmt.Errorf("%s is fitted already", o.What.Name)
+		}
+		o.Arrived = p.Wall
+		return nil
+	}
+	return fmt.Errorf("there is no order %q", p.What.Entry)
+}
+
 // partFitted marks the part that was ordered, or adds one that was on the shelf.
 func (s *State) partFitted(p Said[PartUsed]) error {
 	for i := range s.Parts {
@@ -95,7 +111,7 @@ func (s *State) partFitted(p Said[PartUsed]) error {
 			return nil
 		}
 	}
-	s.Parts = append(s.Parts, PartState{p, true})
+	s.Parts = append(s.Parts, PartState{Said: p, Fitted: true})
 	return nil
 }
 

@@ -22,6 +22,7 @@ const (
 	SuspectAddedType     = "suspect_added@1"
 	TestAddedType        = "test_added@1"
 	PartOrderedType      = "part_ordered@1"
+	PartArrivedType      = "part_arrived@1"
 	PartFittedType       = "part_fitted@1"
 	CorrectionType       = "correction@1"
 	ProofPlannedType     = "proof_planned@1"
@@ -199,6 +200,12 @@ type PartUsed struct {
 	Count   int    `json:"count,omitempty"`
 	Suspect string `json:"suspect,omitempty"` // what it is meant to put right
 	Due     string `json:"due,omitempty"`     // RFC 3339, of an order
+}
+
+// PartArrived says that an ordered part is here.
+type PartArrived struct {
+	Entry string `json:"entry"` // id of the part_ordered@1
+	Note  string `json:"note,omitempty"`
 }
 
 // Corrected is what was done to put the complaint right.

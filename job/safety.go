@@ -18,14 +18,17 @@ var SafetyLimits = []SafetyLimit{
 	{"supply_stop_v", "V", 11.5, 11.5, 12.2},
 }
 
+// MaxAccessMinutes is the most a way in may be set to take (our choice: two days).
+const MaxAccessMinutes = 1000
+
 // check holds settings to their bounds.
 func (s *Settings) check() error {
 	if s.Units != "" && s.Units != "si" && s.Units != "us" {
 		return fmt.Errorf("units: write si or us")
 	}
 	for id, m := range s.AccessMinutes {
-		if !(m >= 0 && m <= 1000) {
-			return fmt.Errorf("access_minutes.%s: %g min; write 0 to 1000", id, m)
+		if !(m >= 0 && m <= MaxAccessMinutes) {
+			return fmt.Errorf("access_minutes.%s: %g min; write 0 to %d", id, m, MaxAccessMinutes)
 		}
 	}
 	for id, v := range s.Thresholds {

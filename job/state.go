@@ -106,10 +106,11 @@ type Choice struct {
 	Declined bool `json:"declined,omitempty"`
 }
 
-// PartState is a part ordered or fitted.
+// PartState is a part ordered, here or fitted.
 type PartState struct {
 	Said[PartUsed]
-	Fitted bool `json:"fitted"`
+	Arrived string `json:"arrived,omitempty"` // when it came; empty: not yet, or from the shelf
+	Fitted  bool   `json:"fitted"`
 }
 
 // ApprovalState is minutes asked for or given.

@@ -32,6 +32,7 @@ type answers struct {
 	cond   *sync.Cond
 	queue  []string
 	queued map[string]bool
+	busy   string                   // the job that is being worked on
 	byJob  map[string]*list.Element // of *worked
 	order  *list.List
 	memo   *memo
@@ -147,8 +148,13 @@ func (a *answers) run() {
 		id := a.queue[0]
 		a.queue = a.queue[1:]
 		delete(a.queued, id)
+		a.busy = id
 		a.mu.Unlock()
 		a.work(id)
+		a.mu.Lock()
+		a.busy = ""
+		a.cond.Broadcast()
+		a.mu.Unlock()
 	}
 }
 
@@ -160,8 +166,8 @@ func (a *answers) work(id string) {
 	}
 	state, rev := k.state, k.rev
 	k.mu.Unlock()
-	if state.Kind == "service" && len(state.Items) == 0 {
-		return // nothing to diagnose
+	if !diagnosed(state) {
+		return
 	}
 	in, err := a.b.basis(a.ctx, state)
 	if err != nil {
@@ -228,15 +234,27 @@ func (b *Bench) diagnose(in basis) (*Answer, error) {
 	return diagnose(&inStore{b: b, state: in.state}, f, o, drivesTold(in.state))
 }
 
+// ErrNotDiagnosed is when a job asks for no diagnosis: a service without readings.
+var ErrNotDiagnosed = fmt.Errorf("%w: nothing is to be diagnosed: it is a service without a reading or a capture", ErrBadCommand)
+
+func diagnosed(s *job.State) bool { return s.Kind != "service" || len(s.Items) > 0 }
+
+// answerTries is how often an answer may be overtaken by new entries while somebody
+// waits for it (our choice; each takes from milliseconds to seconds).
+const answerTries = 20
+
 // Answer gives a job's answer, working it out if need be.
 func (b *Bench) Answer(ctx context.Context, jobID string) (*Answer, error) {
-	for {
+	for range answerTries {
 		k, err := b.cases.hold(ctx, jobID, false)
 		if err != nil {
 			return nil, err
 		}
 		state := k.state
 		k.mu.Unlock()
+		if !diagnosed(state) {
+			return nil, fmt.Errorf("job %s: %w", jobID, ErrNotDiagnosed)
+		}
 		in, err := b.basis(ctx, state)
 		if err != nil {
 			return nil, err
@@ -247,14 +265,15 @@ func (b *Bench) Answer(ctx context.Context, jobID string) (*Answer, error) {
 			}
 			return w.answer, nil
 		}
-		if err := b.answers.wait(ctx, jobID, in.hash); err != nil {
+		if err := b.answers.wait(ctx, jobID); err != nil {
 			return nil, err
 		}
 	}
+	return nil, fmt.Errorf("job %s is written to faster than its odds are worked out; ask again", jobID)
 }
 
-// wait asks for the job's answer and waits until there is a new one.
-func (a *answers) wait(ctx context.Context, id, basis string) error {
+// wait asks for the job's answer and waits until it was worked on once.
+func (a *answers) wait(ctx context.Context, id string) error {
 	stop := context.AfterFunc(ctx, func() {
 		a.mu.Lock()
 		a.cond.Broadcast()
@@ -263,11 +282,6 @@ func (a *answers) wait(ctx context.Context, id, basis string) error {
 	defer stop()
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	before := a.byJob[id]
-	var had any
-	if before != nil {
-		had = before.Value
-	}
 	a.push(id)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -276,7 +290,7 @@ func (a *answers) wait(ctx context.Context, id, basis string) error {
 		if a.ctx.Err() != nil {
 			return errors.New("the workbench is closing")
 		}
-		if e := a.byJob[id]; e != nil && e.Value != had {
+		if !a.queued[id] && a.busy != id {
 			return nil
 		}
 		a.cond.Wait()

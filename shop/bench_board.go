@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"proveout/evidence"
 	"proveout/job"
+	"proveout/reason"
 	"proveout/store"
 )
 
@@ -112,9 +114,10 @@ func (b *Bench) boardRow(ctx context.Context, r *store.Row) (BoardRow, error) {
 
 // row derives the board row of a job.
 func (b *Bench) row(s *job.State, id string, now time.Time) (store.Row, error) {
+	a := b.answers.peek(id)
 	v := BoardRow{
 		Job: id, Title: s.Title, Kind: s.Kind, Practice: s.Practice, Open: s.Closed == nil && id != ShopJob, Complaint: complaintWords(s), Bay: s.Bay, Person: s.Person,
-		Promised: s.Promised, MinutesLeft: s.MinutesLeft(), Approved: s.Minutes.Agreed + s.Minutes.Approved, Stages: stages(s), Updated: now.Format(time.RFC3339),
+		Promised: s.Promised, MinutesLeft: s.MinutesLeft(), Approved: s.Minutes.Agreed + s.Minutes.Approved, Stages: stages(s, a), Updated: now.Format(time.RFC3339),
 	}
 	for _, st := range v.Stages {
 		if st.State == "now" {
@@ -131,15 +134,22 @@ func (b *Bench) row(s *job.State, id string, now time.Time) (store.Row, error) {
 		v.ApprovalOpen = !s.Approvals[n-1].Given
 	}
 	for _, p := range s.Parts {
-		if !p.Fitted {
+		switch {
+		case p.Fitted:
+		case p.Arrived == "":
 			v.WaitsForPart = p.What.Name
+		default:
+			v.PartHere = p.What.Name
 		}
 	}
 	for who := range s.In {
 		v.In = append(v.In, who)
 	}
 	slices.Sort(v.In)
-	v.Next = nextAction(s, b.answers.peek(id))
+	if a != nil {
+		v.Disagree = disagreeing(s, a)
+	}
+	v.Next = nextAction(s, a)
 	body, err := json.Marshal(storedRow{BoardRow: v, Customer: s.Customer, Vehicle: s.VehicleID, Words: vehicleFormWords(s)})
 	if err != nil {
 		return store.Row{}, err
@@ -196,9 +206,41 @@ func vehicleFormWords(s *job.State) string {
 	return strings.Join(parts, " ")
 }
 
+// disagreeing lists the items of readings that cannot all be right and of which none
+// was set aside or taken again.
+func disagreeing(s *job.State, a *Answer) []string {
+	var out []string
+	for _, c := range a.Conflicts {
+		settled := len(c.Items) == 0
+		var names []string
+		for _, n := range c.Items {
+			if it, ok := s.Item(n); ok && (it.SetAside != "" || it.Retaken > 0) {
+				settled = true
+			}
+			names = append(names, strconv.Itoa(n))
+		}
+		if !settled {
+			out = append(out, strings.Join(names, "+"))
+		}
+	}
+	return out
+}
+
+// CorrectionOpens reports whether there is something to put right: a direct test has
+// shown a cause that nobody has put right yet, or the search is over. A percentage does
+// not open it. Board and job page go by this.
+func (a *Answer) CorrectionOpens() bool {
+	return a.Stopped || slices.ContainsFunc(a.Suspects, func(s SuspectAnswer) bool { return s.State == string(reason.Shown) })
+}
+
+// concludedOpen is the same of a conclusion in the record, while no answer is there.
+func concludedOpen(c *job.Conclusion) bool {
+	return c.Stopped || slices.ContainsFunc(c.Odds, func(o job.Odds) bool { return o.State == string(reason.Shown) })
+}
+
 // stages are the squares of a job's way. A later square never stands at done
 // while an earlier one is open, but for the proof, which a closing gives.
-func stages(s *job.State) []Stage {
+func stages(s *job.State, a *Answer) []Stage {
 	ids := []string{"complaint", "evidence", "suspects", "next_test", "correction", "proof"}
 	done := map[string]bool{"complaint": complaintWords(s) != ""}
 	if s.Kind == "service" {
@@ -208,8 +250,10 @@ func stages(s *job.State) []Stage {
 		counted := slices.ContainsFunc(s.Items, func(it job.Item) bool { return it.SetAside == "" })
 		corrected := len(s.Corrections) > 0 || slices.ContainsFunc(s.Parts, func(p job.PartState) bool { return p.Fitted })
 		shown := corrected
-		if n := len(s.Conclusions); n > 0 && s.Conclusions[n-1].What.Stopped {
-			shown = true
+		if n := len(s.Conclusions); a != nil {
+			shown = shown || a.CorrectionOpens()
+		} else if n > 0 {
+			shown = shown || concludedOpen(&s.Conclusions[n-1].What)
 		}
 		done["evidence"], done["suspects"], done["next_test"], done["correction"] = counted, counted && shown, counted && shown, corrected
 	}
@@ -263,7 +307,7 @@ func nextAction(s *job.State, a *Answer) Action {
 		return Action{ID: "add_evidence", Label: "Add a capture or a reading", Href: "add"}
 	case len(s.Corrections) > 0 || slices.ContainsFunc(s.Parts, func(p job.PartState) bool { return p.Fitted }):
 		return Action{ID: "proof", Label: "Prove the repair", Href: "proof"}
-	case a != nil && a.Stopped:
+	case a != nil && a.CorrectionOpens():
 		return Action{ID: "correct", Label: "Put right what is shown", Href: ""}
 	case a != nil && len(a.Next) > 0:
 		n := a.Next[0]

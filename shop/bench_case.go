@@ -197,8 +197,11 @@ func (k *openCase) numbered(c Command) (json.RawMessage, int, error) {
 	return out, item, nil
 }
 
-// mayWrite holds a closed job to being reopened first.
+// mayWrite holds an undo to what is there, and a closed job to being reopened first.
 func (k *openCase) mayWrite(c Command) error {
+	if err := k.mayUndo(c); err != nil {
+		return err
+	}
 	if k.state.Closed == nil {
 		return nil
 	}
@@ -207,6 +210,26 @@ func (k *openCase) mayWrite(c Command) error {
 		return nil
 	}
 	return fmt.Errorf("%w: the job is closed; reopen it first", ErrBadCommand)
+}
+
+// mayUndo holds an undo to an entry that is there and can be taken back.
+func (k *openCase) mayUndo(c Command) error {
+	var u job.Undo
+	if c.Type != job.UndoType {
+		return nil
+	}
+	if err := json.Unmarshal(c.Payload, &u); err != nil {
+		return fmt.Errorf("%w: %w", ErrBadCommand, err)
+	}
+	for i := range k.lines {
+		if e := &k.lines[i].Entry; e.ID == u.Entry {
+			if job.MayUndo(e.Type) {
+				return nil
+			}
+			return fmt.Errorf("%w: an entry of type %s is not taken back; it stays in the record", ErrBadCommand, e.Type)
+		}
+	}
+	return fmt.Errorf("%w: the job has no entry %q to take back", ErrBadCommand, u.Entry)
 }
 
 // seen is the id of the newest entry the author had on the screen.

@@ -32,8 +32,7 @@ func (b *Bench) Job(ctx context.Context, jobID string) (*JobView, error) {
 	if err != nil {
 		return nil, err
 	}
-	diagnosed := k.state.Kind != "service" || len(k.state.Items) > 0
-	if diagnosed && (w == nil || w.basis != in.hash) {
+	if diagnosed(k.state) && (w == nil || w.basis != in.hash) {
 		v.Working = true
 		b.answers.want(jobID)
 	}

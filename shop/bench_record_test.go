@@ -188,6 +188,11 @@ func TestStartedAnew(t *testing.T) {
 func TestWhatIsRefused(t *testing.T) {
 	b := newTestBench(t)
 	id := openTorvane(t, b)
+	v, err := b.Job(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened := v.Entries[0].ID
 	note := func(change func(*Command)) Command {
 		c := cmd("k", job.NoteType, job.Note{Text: "x"})
 		change(&c)
@@ -199,6 +204,10 @@ func TestWhatIsRefused(t *testing.T) {
 		"no author":     note(func(c *Command) { c.Author = " " }),
 		"received":      cmd("k", job.ReceivedType, job.Received{}),
 		"unknown type":  note(func(c *Command) { c.Type = "noted@1" }),
+		"undo nothing":  cmd("k", job.UndoType, job.Undo{Entry: "made-up"}),
+		"undo no entry": cmd("k", job.UndoType, job.Undo{}),
+		"undo the job":  cmd("k", job.UndoType, job.Undo{Entry: opened}),
+		"no such order": cmd("k", job.PartArrivedType, job.PartArrived{Entry: "made-up"}),
 		"no such item":  cmd("k", job.SetAsideType, job.SetAside{Item: 7, Reason: "x"}),
 		"no reason":     cmd("k", job.OverruledType, job.Overruled{Suspect: "x", State: "open"}),
 		"no capture":    cmd("k", job.CaptureAddedType, job.CaptureAdded{SHA256: strings.Repeat("0", 64), Name: "x"}),
@@ -258,7 +267,7 @@ func TestStages(t *testing.T) {
 			t.Fatal(err)
 		}
 		var out []string
-		for _, st := range stages(s) {
+		for _, st := range stages(s, nil) {
 			out = append(out, st.State)
 		}
 		return strings.Join(out, " ")

@@ -219,3 +219,17 @@ func TestCommandsOfADeviceStayInOrder(t *testing.T) {
 		t.Error("a command whose predecessors never came is not marked")
 	}
 }
+
+// A service without a reading has no odds: whoever asks is told so at once.
+func TestServiceHasNoOdds(t *testing.T) {
+	b := newTestBench(t)
+	id, _, err := b.Open(t.Context(), cmd("open", job.ReceivedType, job.Received{Kind: "service", Procedure: "epb_caliper_pads"}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	if _, err := b.Answer(ctx, id); !errors.Is(err, ErrNotDiagnosed) {
+		t.Errorf("asked for the odds of a service: %v", err)
+	}
+}

@@ -38,6 +38,8 @@ type BoardRow struct {
 	Corner       string   `json:"corner,omitempty"`
 	Interrupted  string   `json:"interrupted,omitempty"`
 	WaitsForPart string   `json:"waits_for_part,omitempty"`
+	PartHere     string   `json:"part_here,omitempty"` // it came and is not fitted
+	Disagree     []string `json:"disagree,omitempty"`  // items that cannot all be right: "7+8"
 	Next         Action   `json:"next"`
 	Rev          int64    `json:"rev"`
 	Updated      string   `json:"updated"`

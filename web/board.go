@@ -31,6 +31,7 @@ type boardRow struct {
 	Do, Why, Href, Label   string
 	Minutes                string
 	Flags                  []string // texts beside a shape
+	Clash                  []string // items that cannot all be right
 	Danger                 string
 	Promised, Left, Who    string
 	Over, Solid, Practice  bool
@@ -135,6 +136,12 @@ func boardRowOf(r *shop.BoardRow, p *text.Printer, now time.Time) boardRow {
 	}
 	if r.ApprovalOpen {
 		row.Flags = append(row.Flags, p.T("board.asked"))
+	}
+	for _, items := range r.Disagree {
+		row.Clash = append(row.Clash, p.T("board.disagree", items))
+	}
+	if r.PartHere != "" {
+		row.Flags = append(row.Flags, p.T("board.part_here", r.PartHere))
 	}
 	if r.WaitsForPart != "" {
 		row.Waits = true

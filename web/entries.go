@@ -44,9 +44,12 @@ var entryForms = map[string]entryForm{
 	"correction":   {job.CorrectionType, "correction", correction},
 	"part_fitted":  {job.PartFittedType, "correction", part},
 	"part_ordered": {job.PartOrderedType, "correction", part},
-	"made_safe":    {job.MadeSafeType, "top", func(f url.Values, _ *shop.JobView) (any, error) { return job.MadeSafe{Text: words(f, "text")}, nil }},
-	"interrupted":  {job.InterruptedType, "top", interrupted},
-	"resumed":      {job.ResumedType, "top", func(url.Values, *shop.JobView) (any, error) { return job.Resumed{}, nil }},
+	"part_arrived": {job.PartArrivedType, "correction", func(f url.Values, _ *shop.JobView) (any, error) {
+		return job.PartArrived{Entry: f.Get("entry")}, nil
+	}},
+	"made_safe":   {job.MadeSafeType, "top", func(f url.Values, _ *shop.JobView) (any, error) { return job.MadeSafe{Text: words(f, "text")}, nil }},
+	"interrupted": {job.InterruptedType, "top", interrupted},
+	"resumed":     {job.ResumedType, "top", func(url.Values, *shop.JobView) (any, error) { return job.Resumed{}, nil }},
 	"closed": {job.ClosedType, "proof", func(f url.Values, _ *shop.JobView) (any, error) {
 		return job.Closed{Result: f.Get("result"), Because: words(f, "because")}, nil
 	}},
@@ -258,7 +261,7 @@ func interrupted(_ url.Values, v *shop.JobView) (any, error) {
 // undone takes back an entry that the page shows, where it may be taken back.
 func undone(f url.Values, v *shop.JobView) (any, error) {
 	for _, e := range v.Entries {
-		if e.ID == f.Get("entry") && !e.Undone && mayUndo(e.Type) {
+		if e.ID == f.Get("entry") && !e.Undone && offersUndo(e.Type) {
 			return job.Undo{Entry: e.ID}, nil
 		}
 	}

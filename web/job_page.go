@@ -51,7 +51,7 @@ type jobPage struct {
 	Declines []string
 
 	Corrections    []lineView
-	Parts          []lineView
+	Parts          []partView
 	CorrectionText string
 	ProofWords     string
 	MayProve       bool
@@ -129,6 +129,13 @@ type testView struct {
 type outcomeView struct{ ID, Text, Chance, LeadsTo string }
 
 type lineView struct{ Text, By, State, Author string }
+
+// partView is a part with what can be tapped about it.
+type partView struct {
+	Entry, Text, State  string
+	Name, Number, Where string
+	Comes, Fits         bool
+}
 
 type runView struct{ Run, Label string }
 
@@ -326,10 +333,6 @@ func (b *pageBuilder) answer(a *shop.Answer) {
 	g.NotListed = p.T("job.not_listed", chance(a.NotListed, p), chance(a.NothingWrong, p), chance(a.TwoOrMore, p))
 	b.conflicts(a)
 	b.ruledOut(a)
-	// A direct test opens the correction, also where the search as a whole may go on.
-	if g.Stage.Correction == "open" && slices.ContainsFunc(a.Suspects, func(s shop.SuspectAnswer) bool { return s.State == "shown" }) {
-		g.Stage.Correction = "now"
-	}
 	g.Stop = a.Stop
 	b.tests(a)
 	for _, k := range []string{"seen", "access", "customer"} {

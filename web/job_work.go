@@ -17,8 +17,11 @@ func (b *pageBuilder) after() {
 	}
 	for _, part := range v.Parts {
 		state := "part.is_ordered"
-		if part.Fitted {
+		switch {
+		case part.Fitted:
 			state = "part.is_fitted"
+		case part.Arrived != "":
+			state = "part.is_here"
 		}
 		words := part.What.Name
 		for _, more := range []string{part.What.Number, part.What.Where} {
@@ -26,7 +29,10 @@ func (b *pageBuilder) after() {
 				words += ", " + more
 			}
 		}
-		g.Parts = append(g.Parts, lineView{Text: words, State: p.T(state)})
+		g.Parts = append(g.Parts, partView{
+			Entry: part.Entry, Text: words, State: p.T(state), Name: part.What.Name, Number: part.What.Number, Where: part.What.Where,
+			Comes: !part.Fitted && part.Arrived == "" && v.Closed == nil, Fits: !part.Fitted && v.Closed == nil,
+		})
 	}
 	// Whether it is proven is worked out when the job is closed, not each time it is
 	// looked at; the choice is offered once there is something to prove.
@@ -71,21 +77,13 @@ func (b *pageBuilder) work() {
 		}
 		g.Record = append(g.Record, recordView{
 			ID: e.ID, At: moment(e.Wall, b.now, p), What: what, Text: entryWords(e.Type, e.Payload, p), Who: b.name(e.Author),
-			MayUndo: !e.Undone && mayUndo(e.Type),
+			MayUndo: !e.Undone && offersUndo(e.Type),
 		})
 	}
 }
 
-// mayUndo reports whether the record offers to take an entry back. What opened the
-// job, what a procedure did and what was concluded stay.
-func mayUndo(kind string) bool {
-	switch kind {
-	case job.ReceivedType, job.ConclusionType, job.ProcedureStartedType, job.ProcedureEventType, job.ProcedureEndedType, job.DangerousType, job.MadeSafeType,
-		job.InterruptedType, job.ResumedType, job.UndoType, job.SettingsChangedType:
-		return false
-	}
-	return true
-}
+// offersUndo: an undo is undone by doing the thing again, which is plainer.
+func offersUndo(kind string) bool { return kind != job.UndoType && job.MayUndo(kind) }
 
 // entryWords is the gist of an entry: the fields that people wrote themselves.
 func entryWords(kind string, payload json.RawMessage, p *text.Printer) string {

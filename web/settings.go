@@ -134,7 +134,7 @@ func settingsOf(f url.Values) (job.Settings, error) {
 			continue
 		}
 		m, err := strconv.ParseFloat(strings.ReplaceAll(typed, ",", "."), 64)
-		if err != nil || !(m >= 0 && m <= 1000) {
+		if err != nil || !(m >= 0 && m <= job.MaxAccessMinutes) {
 			return set, badField(name)
 		}
 		set.AccessMinutes[id] = m
