@@ -3,6 +3,8 @@ package cli
 import (
 	"fmt"
 	"os"
+	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -42,19 +44,22 @@ the best plan that dynamic programming finds.`,
 				return err
 			}
 			defer os.RemoveAll(dir)
-			var games []play.Game
-			for j := range jobs {
-				g := play.Play(j, play.Options{Seed: seed, MaxTests: tests, Dir: dir, Shop: shop.Options{Program: Version()}})
-				games = append(games, g)
-				if verbose {
-					writeGame(c, g)
-				} else if jobs > 10 && (j+1)%10 == 0 {
-					fmt.Fprintf(c.ErrOrStderr(), "\r%d of %d vehicles", j+1, jobs)
+			start := time.Now()
+			var waiting []play.Game // ended, but not yet told: they are told in order
+			told := 0
+			games := play.All(play.Options{Jobs: jobs, Seed: seed, MaxTests: tests, Dir: dir, Shop: shop.Options{Program: Version()}, Ended: func(g play.Game, done int) {
+				fmt.Fprintf(c.ErrOrStderr(), "\r%d of %d vehicles, %s ", done, jobs, time.Since(start).Round(time.Second))
+				if !verbose {
+					return
 				}
-			}
-			if !verbose && jobs > 10 {
-				fmt.Fprintln(c.ErrOrStderr())
-			}
+				waiting = append(waiting, g)
+				slices.SortFunc(waiting, func(a, b play.Game) int { return a.Job - b.Job })
+				for len(waiting) > 0 && waiting[0].Job == told {
+					writeGame(c, waiting[0])
+					waiting, told = waiting[1:], told+1
+				}
+			}})
+			fmt.Fprintln(c.ErrOrStderr())
 			s := play.Tally(seed, games)
 			if asJSON {
 				return writeJSON(c.OutOrStdout(), s)
@@ -62,7 +67,10 @@ the best plan that dynamic programming finds.`,
 			if err := s.Write(c.OutOrStdout()); err != nil || against <= 0 {
 				return err
 			}
-			text, err := evaluate.Report(against, seed, reason.Options{})
+			text, err := evaluate.Report(against, seed, reason.Options{}, func(done int) {
+				fmt.Fprintf(c.ErrOrStderr(), "\r%d of %d abstract vehicles ", done, against)
+			})
+			fmt.Fprintln(c.ErrOrStderr())
 			if err != nil {
 				return err
 			}

@@ -2,10 +2,13 @@ package play
 
 import (
 	"errors"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
 
 	"proveout/evidence"
 	"proveout/shop"
@@ -19,7 +22,10 @@ type Options struct {
 	MaxTests int    // tests after reception before giving up; 0 = 12
 	Dir      string // where job folders are made; a folder of its own for each job
 	Shop     shop.Options
-	Progress func(done int)
+	Workers  int // games at once; 0 = one for each processor
+	// Ended, if set, is told each game as it ends, one at a time, in the order in
+	// which they end; done counts them.
+	Ended func(g Game, done int)
 }
 
 // Game is one vehicle played to the end.
@@ -53,6 +59,39 @@ type Chance struct {
 	True bool
 }
 
+// All plays o.Jobs vehicles, several at once, and gives the games in the order of
+// their numbers. Each draws from a source of its own, so that the number of workers
+// changes nothing but the time.
+func All(o Options) []Game {
+	games := make([]Game, o.Jobs)
+	workers := o.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	next := make(chan int)
+	var wg sync.WaitGroup
+	var ending sync.Mutex
+	done := 0
+	for range min(workers, o.Jobs) {
+		wg.Go(func() {
+			for j := range next {
+				games[j] = Play(j, o)
+				ending.Lock()
+				if done++; o.Ended != nil {
+					o.Ended(games[j], done)
+				}
+				ending.Unlock()
+			}
+		})
+	}
+	for j := range o.Jobs {
+		next <- j
+	}
+	close(next)
+	wg.Wait()
+	return games
+}
+
 // Play runs one game. The same seed and job give the same game.
 func Play(job int, o Options) Game {
 	rng := rand.New(rand.NewPCG(o.Seed, uint64(job)))
@@ -62,7 +101,7 @@ func Play(job int, o Options) Game {
 		g.Truth = append(g.Truth, f.String())
 		g.Listed = g.Listed && len(inBook[f.Name]) > 0
 	}
-	dir := filepath.Join(o.Dir, "job")
+	dir := filepath.Join(o.Dir, fmt.Sprintf("job%d", job))
 	defer os.RemoveAll(dir)
 	b, err := newBench(dir, v, rng)
 	if err != nil {

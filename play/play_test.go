@@ -2,6 +2,7 @@ package play
 
 import (
 	"os"
+	"reflect"
 	"strconv"
 	"testing"
 )
@@ -13,10 +14,8 @@ func TestPlayed(t *testing.T) {
 	if s := os.Getenv("PROVEOUT_PLAY"); s != "" {
 		n, _ = strconv.Atoi(s)
 	}
-	var games []Game
-	for j := range n {
-		g := Play(j, Options{Seed: 1, Dir: t.TempDir()})
-		games = append(games, g)
+	games := All(Options{Jobs: n, Seed: 1, Dir: t.TempDir()})
+	for j, g := range games {
 		if g.Err != "" {
 			t.Errorf("job %d (%v) ended with: %s", j, g.Truth, g.Err)
 		}
@@ -34,6 +33,22 @@ func TestPlayed(t *testing.T) {
 	}
 	if 2*s.First < s.Jobs {
 		t.Errorf("right cause in first place in only %d of %d", s.First, s.Jobs)
+	}
+}
+
+// The number of workers changes nothing but the time.
+func TestWorkersChangeNothing(t *testing.T) {
+	o := Options{Jobs: 3, Seed: 9, MaxTests: 2, Dir: t.TempDir(), Workers: 1}
+	one := All(o)
+	o.Workers = 3
+	told := 0
+	o.Ended = func(Game, int) { told++ }
+	three := All(o)
+	if !reflect.DeepEqual(one, three) {
+		t.Errorf("three workers played\n%+v\none played\n%+v", three, one)
+	}
+	if told != 3 {
+		t.Errorf("told of %d games of 3", told)
 	}
 }
 

@@ -48,23 +48,46 @@ func Plant(c Config, tests, perJob int) (Planted, error) {
 		out.Kinds = append(out.Kinds, PlantedKind{Kind: k})
 	}
 	o := c.Options
-	for n := range c.Jobs {
+	jobs := make([]Planted, c.Jobs)
+	err := c.each(func(n int) error {
 		rng := rand.New(rand.NewPCG(c.Seed, uint64(n)))
 		w := c.World(rng)
 		w.Unlisted, w.Nothing = 0, 0
 		t := w.Draw(rng)
+		jobs[n].Kinds = make([]PlantedKind, len(plantedKinds))
 		fs, err := w.gather(t, tests, o, rng)
+		if err == nil {
+			err = jobs[n].job(w, t, fs, perJob, o, rng)
+		}
 		if err != nil {
-			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
+			return fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
 		}
-		if err := out.job(w, t, fs, perJob, o, rng); err != nil {
-			return out, fmt.Errorf("job %d of seed %d: %w", n, c.Seed, err)
-		}
-		if c.Each != nil {
-			c.Each(n + 1)
-		}
+		return nil
+	})
+	for n := range jobs {
+		out.add(&jobs[n])
 	}
-	return out, nil
+	return out, err
+}
+
+// add adds the score of one job.
+func (p *Planted) add(q *Planted) {
+	p.Jobs += q.Jobs
+	p.Clean += q.Clean
+	p.Alarms += q.Alarms
+	p.Natural += q.Natural
+	p.Planted += q.Planted
+	p.Moving += q.Moving
+	p.Away += q.Away
+	p.AwayFound += q.AwayFound
+	p.Contested += q.Contested
+	p.Found += q.Found
+	p.Doubted += q.Doubted
+	for k := range q.Kinds {
+		p.Kinds[k].Contested += q.Kinds[k].Contested
+		p.Kinds[k].Found += q.Kinds[k].Found
+		p.Kinds[k].Doubted += q.Kinds[k].Doubted
+	}
 }
 
 // gather follows the advice for a number of tests, whether the rule says stop or not.

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"strings"
+	"sync"
 
 	"proveout/reason"
 	"proveout/stats"
@@ -38,8 +40,38 @@ type Config struct {
 	Jobs    int
 	Seed    uint64
 	Options reason.Options
-	// Each, if set, is called after each job: for a progress display.
+	// Each, if set, is called after each job, one at a time: for a progress display.
 	Each func(done int)
+}
+
+// each does the jobs, as many at once as there are processors. A job draws from a
+// source of its own, so that the order in which they end changes nothing.
+func (c *Config) each(do func(n int) error) error {
+	var wg sync.WaitGroup
+	var ending sync.Mutex
+	var failed error
+	next, done := make(chan int), 0
+	for range min(runtime.GOMAXPROCS(0), c.Jobs) {
+		wg.Go(func() {
+			for n := range next {
+				err := do(n)
+				ending.Lock()
+				if err != nil {
+					failed = err
+				}
+				if done++; c.Each != nil {
+					c.Each(done)
+				}
+				ending.Unlock()
+			}
+		})
+	}
+	for n := range c.Jobs {
+		next <- n
+	}
+	close(next)
+	wg.Wait()
+	return failed
 }
 
 // Run plays the same vehicles under each policy and gives the scores in order.
@@ -48,19 +80,25 @@ func Run(c Config, policies ...Policy) ([]Score, error) {
 	for p := range out {
 		out[p].Policy, out[p].Bins = policies[p], stats.NewReliability()
 	}
-	for n := range c.Jobs {
-		for p, by := range policies {
+	jobs := make([][]*Job, c.Jobs)
+	err := c.each(func(n int) error {
+		for _, by := range policies {
 			rng := rand.New(rand.NewPCG(c.Seed, uint64(n)))
 			w := c.World(rng)
-			t := w.Draw(rng)
-			j, err := w.Play(t, by, c.Options, rng)
+			j, err := w.Play(w.Draw(rng), by, c.Options, rng)
 			if err != nil {
-				return nil, fmt.Errorf("job %d of seed %d, %s: %w", n, c.Seed, by, err)
+				return fmt.Errorf("job %d of seed %d, %s: %w", n, c.Seed, by, err)
 			}
-			out[p].add(j)
+			jobs[n] = append(jobs[n], j)
 		}
-		if c.Each != nil {
-			c.Each(n + 1)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for n := range jobs {
+		for p := range out {
+			out[p].add(jobs[n][p])
 		}
 	}
 	for p := range out {
