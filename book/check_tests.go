@@ -155,6 +155,9 @@ func (c *checker) outcomes(t *Test, i int) {
 		if o.Normal && o.Proves {
 			c.err("the normal outcome cannot prove a fault", "tests", i, "outcomes", j, "proves")
 		}
+		if o.Normal && o.Returns {
+			c.err("the normal outcome is not a change that came and went with the part", "tests", i, "outcomes", j, "returns")
+		}
 		if o.Source != "" {
 			c.src(o.Source, "tests", i, "outcomes", j, "src")
 		} else if t.Reads != nil && t.Source == "" && !c.book.own() {

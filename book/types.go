@@ -1,6 +1,8 @@
 package book
 
 import (
+	"slices"
+
 	"proveout/strict"
 	"proveout/vehicle"
 )
@@ -246,6 +248,23 @@ type Outcome struct {
 	Normal bool    `yaml:"normal"`
 	// Proves: a direct test with this outcome shows the fault.
 	Proves bool `yaml:"proves"`
+	// Returns: the part was changed and changed back, and the complaint went and came
+	// with it (A-B-A). It shows a part that has no neighbour and no limit.
+	Returns bool `yaml:"returns"`
+}
+
+// Uncited are the source tags that name no publication: a limit with one of them is
+// an estimate or a habit, and does not show a part by itself.
+var Uncited = []string{"", "EST", "BOOK", "CP", "MEM", OwnTag}
+
+// Cited reports whether the bounds or the words of an outcome come from a source
+// that can be looked up.
+func (t *Test) Cited(outcome int) bool {
+	src := t.Outcomes[outcome].Source
+	if src == "" {
+		src = t.Source
+	}
+	return !slices.Contains(Uncited, src)
 }
 
 // Row is chances by outcome id, with where it holds and its source.

@@ -1,9 +1,5 @@
 package reason
 
-import (
-	"slices"
-)
-
 // decision is what would be told and done: the leader, the suspects not yet
 // separated from it, and whether the search ends.
 type decision struct {
@@ -45,10 +41,10 @@ func (e *Engine) decision(chance []float64, none, other float64) decision {
 // endsWith reports whether the stop rule holds after outcome o: a part, all its
 // ways of failing together, at or above the stop chance, and shown by this
 // outcome or by a direct finding had before.
-func (e *Engine) endsWith(t *testModel, o int, after []float64) bool {
+func (e *Engine) endsWith(k, o int, after []float64) bool {
 	stop := e.m.limits.StopAt
 	for i, p := range after {
-		if p < e.m.limits.SuspectedAt || !e.nearly[i] && !e.proves(t, o, i) {
+		if p < e.m.limits.SuspectedAt || !e.nearly[i] && !e.proves(k, o, i) {
 			continue
 		}
 		of, sum := partOf(&e.m.in.Suspects[i]), 0.0
@@ -62,17 +58,4 @@ func (e *Engine) endsWith(t *testModel, o int, after []float64) bool {
 		}
 	}
 	return false
-}
-
-// proves reports whether outcome o of a test would show suspect i, its chance apart.
-func (e *Engine) proves(t *testModel, o, i int) bool {
-	b := t.at.Test
-	s := &e.m.in.Suspects[i]
-	if !b.Outcomes[o].Proves || !e.tells(t, o, i) || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
-		return false
-	}
-	if b.Reads == nil {
-		return true
-	}
-	return b.Neighbours || b.Reads.Versus == "limit" || b.Reads.Versus == "others" || b.Reads.Versus == "difference" || b.Reads.Versus == "absolute" && b.Outcomes[o].Source != ""
 }

@@ -140,7 +140,7 @@ func (e *Engine) proveMinutes() []float64 {
 				continue
 			}
 			for o := range t.healthy {
-				if !e.proves(t, o, i) {
+				if !e.proves(k, o, i) {
 					continue
 				}
 				if minutes == 0 {

@@ -115,7 +115,7 @@ func (e *Engine) judgeAhead(c *candidate, t *testModel, a *ahead, r *repairer, n
 	c.cost = c.minutes
 	for o := range k {
 		p := a.chance[o]
-		ends := e.endsWith(t, o, a.after[o])
+		ends := e.endsWith(c.test, o, a.after[o])
 		c.endsBy = append(c.endsBy, ends)
 		if ends {
 			c.ends += p

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"proveout/book"
 	"proveout/evidence"
@@ -14,12 +13,12 @@ import (
 // not yet separated, and says whether the search may stop.
 func (e *Engine) decide(a *Answer, order []int) {
 	l := &e.m.limits
-	for x := range a.Suspects {
+	for x, i := range order {
 		s := &a.Suspects[x]
 		if s.Chance >= l.SuspectedAt {
 			s.State = Suspected
 		}
-		s.Reason = e.reasonOpen(s)
+		s.Reason = e.reasonOpen(i, s)
 	}
 	e.show(a, order)
 	e.repaired(a)
@@ -29,27 +28,8 @@ func (e *Engine) decide(a *Answer, order []int) {
 	e.stop(a)
 }
 
-func (e *Engine) reasonOpen(s *SuspectAnswer) string {
-	direct := e.directTest(s.Suspect.Fault.ID)
-	if direct == "" {
-		return fmt.Sprintf("Chance %s; no test that is left looks at it directly.", percent(s.Chance))
-	}
-	return fmt.Sprintf("Chance %s; %s would settle it.", percent(s.Chance), direct)
-}
-
-// directTest names the quickest test that looks at a fault directly.
-func (e *Engine) directTest(fault string) string {
-	name, best := "", 0.0
-	for i := range e.m.tests {
-		t := e.m.tests[i].at.Test
-		if slices.Contains(e.c.Skip, t.ID) || e.m.tests[i].tried != nil || e.done(i) {
-			continue
-		}
-		if slices.Contains(t.Direct, fault) && (name == "" || t.Minutes.Easy.Value < best) {
-			name, best = t.Name, t.Minutes.Easy.Value
-		}
-	}
-	return name
+func (e *Engine) reasonOpen(i int, s *SuspectAnswer) string {
+	return fmt.Sprintf("Chance %s; %s.", percent(s.Chance), e.wouldShow(i))
 }
 
 // direct is a finding of a test that looks at a suspect directly.
@@ -87,21 +67,6 @@ func (e *Engine) directs(i int) []direct {
 		}
 	}
 	return out
-}
-
-// looksAt reports whether a test on subject t looks at the part at subject f
-// itself, and not at a wider circle of which it is one.
-func (e *Engine) looksAt(t, f evidence.Subject) bool {
-	if t == f {
-		return true
-	}
-	if f.Kind == evidence.Engine || f.Kind == evidence.Vehicle {
-		return true
-	}
-	if t.Kind == evidence.Cylinder {
-		return f.Covers(t.Number, e.m.in.Engine.Bank)
-	}
-	return false
 }
 
 // show marks the suspects that a direct test has proven.
@@ -156,14 +121,14 @@ func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) stri
 		return "it was done outside the conditions of the complaint"
 	}
 	alike, compared := e.neighbours(d, t)
-	cited := d.finding.Outcome != "" && b.Reads == nil || b.Reads != nil && (b.Reads.Versus == "limit" || b.Reads.Versus == "absolute" && b.Outcomes[d.class].Source != "")
+	returns, cited := b.Outcomes[d.class].Returns, hasLimit(t, d.class)
 	switch {
 	case b.Neighbours && !compared:
 		return "the other " + string(t.at.Subject.Kind) + "s have not been tested the same way"
-	case alike && !(cited && b.Reads != nil):
-		return "the others are the same: it does not tell this one apart"
-	case !b.Neighbours && b.Reads != nil && !cited && !compared:
-		return "there is no cited limit to hold it against"
+	case alike && !returns && !(cited && b.Reads != nil):
+		return "the others are the same: it does not tell this one apart; " + e.wouldShow(i)
+	case !compared && !returns && !cited:
+		return "nothing sound was held beside it and no cited limit stands behind it; " + e.wouldShow(i)
 	}
 	for _, c := range e.conflictsOf {
 		if !c.Retaken && slices.Contains(c.Findings, d.finding.ID) {
@@ -171,11 +136,8 @@ func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) stri
 		}
 	}
 	e.nearly[i] = true
-	switch {
-	case chance < l.ShownAt:
+	if chance < l.ShownAt {
 		return fmt.Sprintf("all in all the part has chance %s, below %s: this and the other readings do not carry it", percent(chance), percent(l.ShownAt))
-	case chance < l.ShownBare && !compared && !(cited && b.Reads != nil) && e.ratio(t, d.class, i) < l.StarkRatio:
-		return fmt.Sprintf("all in all the part has chance %s, and without sound neighbours tested the same way, a cited limit or a swap there and back %s is asked", percent(chance), percent(l.ShownBare))
 	}
 	return ""
 }
@@ -307,7 +269,7 @@ func (e *Engine) neighbours(d direct, t *testModel) (alike, compared bool) {
 			same++
 		}
 	}
-	return all > 0 && same > 0 && same == all, d.finding.AllCompared || all > 0 && tested == all
+	return all > 0 && same == all, all > 0 && (d.finding.AllCompared || tested == all)
 }
 
 // ruleOut marks suspects as ruled out, the least likely first, as long as the
@@ -331,7 +293,7 @@ func (e *Engine) ruleOut(a *Answer, order []int) {
 				continue
 			}
 			s.State, s.By = RuledOut, d.finding.ID
-			s.Reason = fmt.Sprintf("%s: %s; its odds were %s.", strings.ToUpper(t.at.Test.Name[:1])+t.at.Test.Name[1:], t.at.Test.Outcomes[d.class].Text, times(f))
+			s.Reason = fmt.Sprintf("%s: %s; its odds were %s.", capital(t.at.Test.Name), t.at.Test.Outcomes[d.class].Text, times(f))
 			sum += s.Chance
 			break
 		}
@@ -407,7 +369,7 @@ func (e *Engine) stop(a *Answer) {
 	case e.shownChance(a) > 0:
 		a.Stop = fmt.Sprintf("Not yet: %s; %s is asked before the search stops, since something else may be wrong as well.", e.shownWords(a), percent(l.StopAt))
 	case top.Chance >= l.StopAt:
-		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but by elimination; no direct test has shown it.", phrase(top), percent(top.Chance))
+		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but no direct test has shown it. %s.", phrase(top), percent(top.Chance), capital(e.wouldShow(e.number(top.Suspect))))
 	case a.NothingWrong > top.Chance && a.NothingWrong > a.NotListed:
 		a.Stop = fmt.Sprintf("Not yet: no suspect stands out; nothing wrong has chance %s.", percent(a.NothingWrong))
 	case a.NotListed > top.Chance:
@@ -416,6 +378,16 @@ func (e *Engine) stop(a *Answer) {
 		a.Stop = fmt.Sprintf("Not yet: the leading suspect has chance %s; %s is asked, and a direct test.", percent(top.Chance), percent(l.StopAt))
 	}
 	a.Stop += overruledFirst(a)
+}
+
+// number is the place of a suspect in the instance.
+func (e *Engine) number(s *book.Suspect) int {
+	for i := range e.m.in.Suspects {
+		if &e.m.in.Suspects[i] == s {
+			return i
+		}
+	}
+	return -1
 }
 
 // phrase names a suspect: "worn gap, cylinder 3".

@@ -13,8 +13,6 @@ type Threshold struct {
 type Limits struct {
 	StopAt            float64
 	ShownAt           float64
-	ShownBare         float64
-	StarkRatio        float64
 	SuspectedAt       float64
 	ProofRatio        float64
 	GroupRatio        float64
@@ -71,8 +69,6 @@ var limitTable = []struct {
 }{
 	{Threshold{"stop_at", 0.90, "chance the shown parts need together before the search may stop", "trade.md 3.5 stop rule"}, func(l *Limits) *float64 { return &l.StopAt }},
 	{Threshold{"shown_at", 0.70, "chance a part needs, all its ways of failing together, before a direct test of it may show it", ours + ", on the played vehicles of docs/evaluation.md"}, func(l *Limits) *float64 { return &l.ShownAt }},
-	{Threshold{"shown_bare", 0.80, "the same for a test with neither sound neighbours tested too, nor a cited limit, nor a stark outcome", ours + ", by the trade-off in docs/reasoning.md"}, func(l *Limits) *float64 { return &l.ShownBare }},
-	{Threshold{"stark_ratio", 40, "how many times likelier than on a sound part an outcome must be to be stark, as a swap there and back is", ours + "; the petrol book gives 46 for a swap there and back"}, func(l *Limits) *float64 { return &l.StarkRatio }},
 	{Threshold{"proof_ratio", 3, "how many times likelier than on a sound part an outcome must be under a fault to prove that fault", ours}, func(l *Limits) *float64 { return &l.ProofRatio }},
 	{Threshold{"suspected_at", 0.10, "chance from which a suspect is called suspected rather than open", ours}, func(l *Limits) *float64 { return &l.SuspectedAt }},
 	{Threshold{"group_ratio", 0.10, "a suspect with at least this share of the leader's chance counts as not yet separated from it", ours}, func(l *Limits) *float64 { return &l.GroupRatio }},

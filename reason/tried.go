@@ -207,7 +207,7 @@ func (m *model) addTried(t Tried, p *triedPart, name string, shows, cover float6
 	b := &book.Test{ID: fmt.Sprintf("tried %d", len(m.tests)), Name: name + " tried", Static: true, Outcomes: []book.Outcome{
 		{ID: string(Stays), Text: "the complaint stays", Normal: true},
 		{ID: string(Gone), Text: "the complaint is gone"},
-		{ID: string(Returned), Text: "gone with another, back with the old one", Proves: true},
+		{ID: string(Returned), Text: "gone with another, back with the old one", Proves: true, Returns: true},
 		{ID: string(StaysGone), Text: "gone, and with the old one back it stays gone"},
 	}}
 	tm := testModel{at: &book.TestAt{Test: b, Subject: t.Subject, ID: b.ID}, healthy: elsewhere, rho: l.RhoRepeat, tried: p, inPart: part, same: -len(m.tests) - 1, cluster: -p.faults[0] - 1}

@@ -42,3 +42,12 @@ func list(words []string, last string) string {
 }
 
 func minutes(m float64) string { return strconv.FormatFloat(math.Round(m), 'f', 0, 64) + " min" }
+
+// capital writes the first letter large.
+func capital(s string) string {
+	r := []rune(s)
+	if len(r) == 0 {
+		return s
+	}
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}

@@ -70,6 +70,17 @@ func Book() *book.Book {
 		test("running", "cylinder", 13, 0.03, []string{"lobe"}, map[string]float64{"valve_leak": .8, "rings": .6, "gasket": .8, "lobe": .9}),
 		test("fuel_pressure", "engine", 20, 0.03, []string{"pressure"}, map[string]float64{"pressure": .9, "injector_leak": .3}),
 	}
+	// What lets an outcome show its part: a swap is done there and back, the other
+	// looks are held against the sound cylinders. The fuel pressure has neither a
+	// neighbour nor a cited limit, as that of the shipped book.
+	for i := range b.Tests {
+		switch t := &b.Tests[i]; t.ID {
+		case "coil_swap", "plug_swap":
+			t.Outcomes[1].Returns = true
+		case "mist", "ramp", "balance", "leak", "running":
+			t.Neighbours = true
+		}
+	}
 	// A numeric test: plug gap against the cited limit, as ratio.
 	gap := book.Test{ID: "gap", Name: "plug gap measured", Per: "cylinder", Direct: []string{"plug_gap"}, Static: true, Neighbours: true,
 		Reads: &book.Reads{Feature: "plug.gap", Versus: "limit"},

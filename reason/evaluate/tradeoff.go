@@ -27,7 +27,7 @@ func TradeOff(c Config) (string, error) {
 	if c.Options.Limits != nil {
 		l = *c.Options.Limits
 	}
-	l.ShownAt, l.ShownBare = lowestShown, lowestShown
+	l.ShownAt = lowestShown
 	c.Options.Limits = &l
 	scores, err := Run(c, Advice)
 	if err != nil {
