@@ -2,24 +2,25 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"proveout/book"
 	"proveout/evidence"
 	"proveout/measure"
 	"proveout/shop"
 	"proveout/trace"
-	"proveout/vehicle"
 )
 
 func init() { commands = append(commands, newMeasure) }
 
 func newMeasure() *cobra.Command {
 	var asJSON, calibrated, together bool
-	var kind, subject, state, rate, placement, fuel, marks, markChannel, shared string
+	var kind, subject, state, rate, placement, marks, markChannel, shared string
 	var columns []string
-	var cylinders int
+	var facts knownFlags
 	var maxValues int64
 	c := &cobra.Command{
 		Use:   "measure FILE...",
@@ -37,16 +38,24 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 		Example: `  proveout measure drive.csv
   proveout measure --kind ignition_secondary --subject "cylinder 3" coil3.csv.gz
   proveout measure --rate "1 MHz" --column "2=ignition_secondary:V" c3.txt
+  proveout measure --order 1-3-4-2 crank.csv
+  proveout measure --kind battery --rpm 1500 --pulley-ratio 2.6 --pole-pairs 6 ripple.csv
   zcat log.csv.gz | proveout measure -
   proveout measure --together --marks "95, 2:41, 4:03, 6:30" drive.csv battery.csv`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
+			engine, known, err := facts.check()
+			if err != nil {
+				return err
+			}
 			o := shop.MeasureOptions{
 				Options: shop.Options{Program: Version(), Progress: progress(c)}, Kind: kind, Placement: placement, Calibrated: calibrated,
-				Condition: evidence.Condition{State: evidence.State(state)}, Engine: vehicle.Engine{Cylinders: cylinders, Fuel: fuel},
+				Condition: evidence.Condition{State: evidence.State(state), SpeedRPM: facts.rpm}, Engine: engine, Known: known,
 			}
 			o.Limits.Values = maxValues
-			var err error
+			if state != "" && !slices.Contains(book.StateWords, state) {
+				return fmt.Errorf("--state %q is no operating condition; write one of %s", state, strings.Join(book.StateWords, ", "))
+			}
 			if subject != "" {
 				if o.Subject, err = evidence.ParseSubject(subject); err != nil {
 					return err
@@ -101,14 +110,13 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f.StringVar(&shared, "shared", "", "part of the name of the signal the files share, where it is found wrongly")
 	f.StringVar(&kind, "kind", "", "kind of capture; empty: find out")
 	f.StringVar(&subject, "subject", "", `what was measured, for example "cylinder 3"`)
-	f.StringVar(&state, "state", "", "operating condition: idle, raised, snap, cruise, load, cranking")
+	f.StringVar(&state, "state", "", "operating condition: "+strings.Join(book.StateWords, ", "))
 	f.StringVar(&rate, "rate", "", `sample rate of a file without a time column, for example "1 MHz"`)
 	f.StringVar(&placement, "placement", "", "which placement of the pickup this is")
 	f.BoolVar(&calibrated, "calibrated", false, "the probe's scale can be trusted")
 	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT], for example "Channel A=ignition_secondary:mV"; may be repeated`)
-	f.IntVar(&cylinders, "cylinders", 0, "cylinders of the engine, where it matters")
 	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
-	f.StringVar(&fuel, "fuel", "", "petrol, diesel, lpg, cng or ethanol, where it matters")
+	facts.add(f)
 	return c
 }
 

@@ -72,8 +72,26 @@ const (
 // known checks the facts at a place of the file; one that cannot be is left out and
 // named.
 func (r *resolver) known(w Known, steps ...any) Facts {
+	return w.check(r.in.Engine.Cylinders, func(name, text string) {
+		r.err(text, append(slices.Clone(steps), "known", name)...)
+	})
+}
+
+// Check gives the facts of someone who has no job file, for an engine of so many
+// cylinders; the error names the first that cannot be.
+func (w Known) Check(cylinders int) (Facts, error) {
+	var first error
+	f := w.check(cylinders, func(name, text string) {
+		if first == nil {
+			first = fmt.Errorf("%s: %s", name, text)
+		}
+	})
+	return f, first
+}
+
+// check says what cannot be, by the name of the fact, and leaves it out.
+func (w Known) check(cylinders int, say func(name, text string)) Facts {
 	var f Facts
-	at := func(name string) []any { return append(slices.Clone(steps), "known", name) }
 	read := func(name, text, sample string, dim unit.Dimension, low, high float64) (float64, bool) {
 		if text == "" {
 			return 0, false
@@ -81,11 +99,11 @@ func (r *resolver) known(w Known, steps ...any) Facts {
 		q, err := quantity(text, "")
 		switch {
 		case err != nil:
-			r.err(err.Error(), at(name)...)
+			say(name, err.Error())
 		case q.Unit.Dim != dim:
-			r.err(fmt.Sprintf("%s is no %s; write for example %s", strict.Quote(text), dim, sample), at(name)...)
+			say(name, fmt.Sprintf("%s is no %s; write for example %s", strict.Quote(text), dim, sample))
 		case !(q.SI >= low && q.SI <= high):
-			r.err(fmt.Sprintf("%s cannot be; write for example %s", strict.Quote(text), sample), at(name)...)
+			say(name, fmt.Sprintf("%s cannot be; write for example %s", strict.Quote(text), sample))
 		default:
 			return q.SI, true
 		}
@@ -100,13 +118,13 @@ func (r *resolver) known(w Known, steps ...any) Facts {
 	switch p := w.PulleyRatio; {
 	case p == 0:
 	case p < leastPulley || p > mostPulley:
-		r.err(fmt.Sprintf("%g cannot be: it is the turns of the alternator for one of the crank, usually 2 to 3.5", p), at("pulley_ratio")...)
+		say("pulley_ratio", fmt.Sprintf("%g cannot be: it is the turns of the alternator for one of the crank, usually 2 to 3.5", p))
 	default:
 		f.PulleyRatio = p
 	}
 	count := func(name string, n, most int) int {
 		if n < 0 || n > most {
-			r.err(fmt.Sprintf("%d cannot be; write a number from 1 to %d", n, most), at(name)...)
+			say(name, fmt.Sprintf("%d cannot be; write a number from 1 to %d", n, most))
 			return 0
 		}
 		return n
@@ -115,8 +133,8 @@ func (r *resolver) known(w Known, steps ...any) Facts {
 	f.PumpBars = count("pump_bars", w.PumpBars, mostBars)
 	f.CrankTeeth = count("crank_teeth", w.CrankTeeth, mostCrankTeeth)
 	for i, c := range w.PulsedOrder {
-		if c < 1 || c > r.in.Engine.Cylinders || slices.Contains(w.PulsedOrder[:i], c) {
-			r.err(fmt.Sprintf("%v must name cylinders 1 to %d, each once; not used", w.PulsedOrder, r.in.Engine.Cylinders), at("pulsed_order")...)
+		if c < 1 || c > cylinders || slices.Contains(w.PulsedOrder[:i], c) {
+			say("pulsed_order", fmt.Sprintf("%v must name cylinders 1 to %d, each once; not used", w.PulsedOrder, cylinders))
 			return f
 		}
 	}

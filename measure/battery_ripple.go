@@ -117,11 +117,16 @@ func (g *battery) ripple(v []float64, first, end int) {
 	p, _, se := middle(spans)
 	// What lies below the lines kept may sharpen its corners.
 	g.emit("charging.ripple", "V", p, math.Hypot(se, 0.03*p+keepLine*floor), len(spans), first, end-1)
-	g.lines(amp, df, floor, first, end)
+	g.lines(amp, p, df, floor, first, end)
 }
 
-// lines finds ripple frequency and diode line.
-func (g *battery) lines(amp []float64, df, floor float64, first, end int) {
+// largeRipple is what a ripple of six pulses has from peak to peak at 0.1 V AC, above
+// which one of the sources of standards.md 8.3 doubts the diodes. They disagree (0.05
+// to 0.5 V AC): a hint, no limit.
+const largeRipple = 0.3
+
+// lines finds ripple frequency and diode line; high is the ripple, peak to peak.
+func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) {
 	line := func(hz float64) float64 {
 		k := int(math.Round(hz / df))
 		best := 0.0
@@ -155,6 +160,9 @@ func (g *battery) lines(amp []float64, df, floor float64, first, end int) {
 		}
 		if amp[best] > lineStandsOut*floor {
 			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, df, 1, first, end-1, evidence.ConditionUnsure)
+		}
+		if high > largeRipple {
+			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open diode makes such a one, a weak battery or a loose post too (standards.md 8.3: sources disagree from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
 		}
 		g.refuse("charging.diode_line", evidence.ConditionUnsure, "without the engine speed the ripple and its sixth cannot be told apart", "note the engine speed (condition: rpm), or record it")
 		return

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"proveout/evidence"
@@ -230,3 +231,17 @@ func TestBatteryRefuses(t *testing.T) {
 }
 
 func plainRampsDraw() []float64 { return plainRamps().draw() }
+
+// TestLargeRippleWithoutSpeed: without the engine speed the line of a dead diode
+// cannot be looked for, but its size is not passed over.
+func TestLargeRippleWithoutSpeed(t *testing.T) {
+	for _, open := range []bool{false, true} {
+		res, err := Capture(BatteryKind, sampledAt(50e3, channel("battery", "V", rectified(50e3, 1, 375, 0.1, 0.005, open, 1))), Meta{Condition: evidence.Condition{State: evidence.Raised}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said(res, "open diode makes such") != open || !strings.Contains(refusal(res, "charging.diode_line"), "without the engine speed") {
+			t.Errorf("open diode %v: %+v %+v", open, res.Notes, res.NotMeasured)
+		}
+	}
+}

@@ -99,6 +99,7 @@ var traitTable = map[string]traits{
 	"exhaust.lambda":                {repeatAbs: 0.005, low: 0.4, high: 9, source: "our choice"},
 	"battery.rested":                {repeatAbs: 0.02, scale: 0.005, low: 0, high: 60, source: "our choice"},
 	"charging.voltage":              {repeatAbs: 0.05, scale: 0.005, low: 0, high: 60, source: "our choice"},
+	"charging.ripple_frequency":     {repeatRel: 0.02, scale: 2e-4, low: 10, high: 100e3, source: "our choice: the recorder's clock; the speed wanders from one reading to the next"},
 	"misfire.rate":                  {repeatAbs: 0.1, margin: 1, marginAbs: 1, low: 0, high: 100, source: "trade.md 3.2: 1 % of its opportunities is felt"},
 	"trim.idle":                     {repeatAbs: 2, low: -100, high: 100, source: "our choice"},
 	"trim.raised":                   {repeatAbs: 2, low: -100, high: 100, source: "our choice"},

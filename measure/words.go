@@ -40,7 +40,8 @@ func showStep(si float64, f evidence.Feature) string {
 }
 
 // plusMinus writes a value with its 95 % width, with as many decimals as the width
-// needs to be seen: 1.4 s that is known to 0.02 s is neither "1 s" nor "± 0 s".
+// needs to be seen: 1.4 s that is known to 0.02 s is neither "1 s" nor "± 0 s", and
+// 50.934 mV ± 3.606 mV says no more than 50.9 mV ± 3.6 mV. A count has no width.
 func plusMinus(si, width float64, f evidence.Feature) string {
 	u, err := unit.Parse(f.Unit)
 	if err != nil || u.Dim != f.Dim {
@@ -49,13 +50,21 @@ func plusMinus(si, width float64, f evidence.Feature) string {
 	w := math.Abs(u.Step(width))
 	usual := unit.Decimals(u)
 	switch u.Symbol {
-	case "1", "ratio", "x", "lambda", "count", "%":
+	case "count":
+		if w < 0.5 { // counted, not estimated
+			return show(si, f)
+		}
+		return show(si, f) + " ± " + showStep(width, f)
+	case "1", "ratio", "x", "lambda", "%":
 		return show(si, f) + " ± " + showStep(width, f)
 	}
-	if !(w > 0) || w >= math.Pow(10, -float64(usual)) {
+	if !(w > 0) {
 		return show(si, f) + " ± " + showStep(width, f)
 	}
 	d := min(6, int(math.Ceil(-math.Log10(w))))
+	if w >= math.Pow(10, -float64(usual)) { // two figures of the width are enough
+		d = min(usual, max(0, 1-int(math.Floor(math.Log10(w)))))
+	}
 	write := func(v float64) string { return strconv.FormatFloat(v, 'f', d, 64) + " " + u.Symbol }
 	return write(u.FromSI(si)) + " ± " + write(w)
 }

@@ -7,6 +7,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/intake"
+	"proveout/job"
 	"proveout/measure"
 	"proveout/obd"
 	"proveout/obd/canlog"
@@ -25,6 +26,7 @@ type MeasureOptions struct {
 	Placement  string
 	Calibrated bool
 	Engine     vehicle.Engine
+	Known      job.Facts // of the vehicle or the circuit, as in a job file
 }
 
 // MeasuredFile is what one loose file gave.
@@ -56,7 +58,7 @@ func measureFile(item int, f intake.File, o MeasureOptions) MeasuredFile {
 		m.Error = strings.TrimPrefix(f.Err.Error(), f.Name+": ")
 		return m
 	}
-	meta := measure.Meta{Item: item, File: f.Name, Subject: o.Subject, Condition: o.Condition, Placement: o.Placement, Calibrated: o.Calibrated, Engine: o.Engine}
+	meta := measure.Meta{Item: item, File: f.Name, Subject: o.Subject, Condition: o.Condition, Placement: o.Placement, Calibrated: o.Calibrated, Engine: o.Engine, Known: known(o.Known)}
 	var res measure.Result
 	if f.Messages != nil {
 		log, err := canlog.ReadAll(bytes.NewReader(f.Messages), canlog.Options{})
