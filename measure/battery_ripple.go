@@ -162,7 +162,7 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, df, 1, first, end-1, evidence.ConditionUnsure)
 		}
 		if high > largeRipple {
-			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open diode makes such a one, a weak battery or a loose post too (standards.md 8.3: sources disagree from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
+			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open diode makes such a one, a weak battery or a loose post too (the limits in use lie anywhere from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
 		}
 		g.refuse("charging.diode_line", evidence.ConditionUnsure, "without the engine speed the ripple and its sixth cannot be told apart", "note the engine speed (condition: rpm), or record it")
 		return

@@ -76,7 +76,7 @@ func (b *brake) judge() {
 			side.Verdict, side.Why = "no rise", why["no rise"]
 		case count["healthy"] > 0 && applies > 0 && count["cannot tell"] == 0:
 			side.Verdict = "healthy"
-			side.Why = "inrush, free run, clamp and cut-off lie in the usual ranges (trade.md 5.5)"
+			side.Why = "inrush, free run, clamp and cut-off lie in the usual ranges"
 		case count["healthy"] > 0 && applies == 0:
 			side.Verdict, side.Why = "cannot tell", "no apply was recorded: the clamp is not seen"
 		default:

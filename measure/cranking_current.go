@@ -21,18 +21,18 @@ const CrankingCurrent = "cranking_current"
 
 // Limits of cranking; sources beside them.
 const (
-	fewestAmps           = 20.0   // our choice: less does not turn an engine
-	mostAmps             = 3000.0 // our choice
-	slowCranking         = 150.0  // rpm; trade.md 2.6: below it compression readings are invalid
-	lowestCranking       = 9.6    // V; trade.md 2.6: at least 9.5-9.6 V
-	starterInrushSeconds = 0.30   // our choice: by then the starter's inrush has died away
-	dipSeconds           = 5e-3   // a sample this often shows the dip of the inrush; our choice
-	unevenPeak           = 0.12   // of the crest; trade.md 2.6: 10-15 % low is to be confirmed
-	unevenHump           = 0.20   // of the hump; trade.md 2.6: 20-25 % low is a real loss
-	doubtPeak            = 0.10   // of either; trade.md 2.6: equal within 5-10 %
-	cranksEven           = 0.30   // from the first half to the second; our choice
-	fewestPeaks          = 3      // of each cylinder
-	rangeSource          = "trade.md 2.6, common practice: 100-200 A with four cylinders, 150-250 A with six or eight"
+	fewestAmps           = 20.0                                                                // our choice: less does not turn an engine
+	mostAmps             = 3000.0                                                              // our choice
+	slowCranking         = 150.0                                                               // rpm; trade.md 2.6: below it compression readings are invalid
+	lowestCranking       = 9.6                                                                 // V; trade.md 2.6: at least 9.5-9.6 V
+	starterInrushSeconds = 0.30                                                                // our choice: by then the starter's inrush has died away
+	dipSeconds           = 5e-3                                                                // a sample this often shows the dip of the inrush; our choice
+	unevenPeak           = 0.12                                                                // of the crest; trade.md 2.6: 10-15 % low is to be confirmed
+	unevenHump           = 0.20                                                                // of the hump; trade.md 2.6: 20-25 % low is a real loss
+	doubtPeak            = 0.10                                                                // of either; trade.md 2.6: equal within 5-10 %
+	cranksEven           = 0.30                                                                // from the first half to the second; our choice
+	fewestPeaks          = 3                                                                   // of each cylinder
+	rangeSource          = "usual: 100-200 A with four cylinders, 150-250 A with six or eight" // trade.md 2.6, common practice
 )
 
 // CurrentPeak is the crest of the current at one compression.

@@ -116,7 +116,7 @@ func (c *cranked) compared() {
 		}
 		c.note(ch, "", true, "%s: the hump of cylinder %d is %.0f %% below the others (%.1f %% at the crest): it makes less compression; confirm it with a compression or leak test", ch, c.run.Peaks[worst].Cylinder, 100*low, 100*crest)
 	case low > doubtPeak && low > doubt:
-		c.note(ch, "", true, "%s: the lowest hump is %.0f %% below the others, where it is to be confirmed (trade.md 2.6: equal within 5-10 %%, 20-25 %% is a real loss): do a compression or leak test; %s", heights, 100*low, blind)
+		c.note(ch, "", true, "%s: the lowest hump is %.0f %% below the others, where it is to be confirmed (good ones are equal within 5 to 10 %%, 20 to 25 %% is a real loss): do a compression or leak test; %s", heights, 100*low, blind)
 	case doubt > unevenHump:
 		c.note(ch, evidence.Noisy, true, "%s: the humps scatter so much that one a fifth lower would not stand out: whether they are even cannot be said; crank longer, with a larger clamp range or less noise", heights)
 	case invalid:
