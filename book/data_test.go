@@ -309,6 +309,7 @@ func TestWeightsThePractitionerAsked(t *testing.T) {
 		low, high   float64 // odds are divided by
 	}{
 		{"cranking_ripple", "valve_leaking", 5.5, 7},
+		{"cranking_hump", "valve_leaking", 5.5, 7},
 		{"cranking_ripple", "cam_lobe_worn", 1.2, 1.45},
 		{"cranking_ripple", "valve_spring_weak", 1, 1.2},
 		{"coil_ramp", "coil_primary_short", 2, 5},
@@ -433,6 +434,7 @@ func TestRowsFollowTheTradeMatrix(t *testing.T) {
 		{"injector_balance", "low", map[string]float64{"injector_restricted": .85}},
 		{"injector_swap", "moves moves_and_returns", map[string]float64{"injector_restricted": .90, "injector_leaking": .85}},
 		{"cranking_ripple", "low", map[string]float64{"valve_leaking": .85, "rings_worn": .70, "head_gasket_between": .85, "cam_lobe_worn": .25}},
+		{"cranking_hump", "low", map[string]float64{"valve_leaking": .85, "rings_worn": .70, "head_gasket_between": .85, "cam_lobe_worn": .25}},
 		{"leak_down", "high", map[string]float64{"valve_leaking": .90, "rings_worn": .85, "head_gasket_between": .90, "cam_lobe_worn": .05}},
 		{"compression_snap", "low", map[string]float64{"valve_leaking": .80, "rings_worn": .60, "head_gasket_between": .80, "cam_lobe_worn": .90}},
 		{"trim_load", "high", map[string]float64{"plug_gap_wide": .10, "injector_restricted": .35, "fuel_pump_weak": .85, "runner_leak": .10, "valve_leaking": .10, "cam_lobe_worn": .15}},
