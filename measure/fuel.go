@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"proveout/evidence"
@@ -240,7 +241,9 @@ func (g *fuel) drops(v []float64) []fall {
 	var out []fall
 	for i := 0; i+w < len(m); i++ {
 		before, sb, ok := steady(i)
-		if !ok || m[i+w]-before > -math.Max(0.2*leastDrop, 4*noise) {
+		// A fall that begins within a mean leaves one that lies between: it is part of no
+		// level, and two means further on the fall must show.
+		if !ok || slices.Min(m[i+w:min(len(m), i+w+3)])-before > -math.Max(0.2*leastDrop, 4*noise) {
 			continue
 		}
 		// The level holds up to i+w and falls from there: look for where it holds again.
