@@ -160,7 +160,7 @@ func (g *ignition) heightFlags(p phase) []evidence.Flag {
 	}
 	rise := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.rise, !s.cut }))
 	switch {
-	case rise < riseUseless:
+	case rise < riseUseless || g.w.missesCrest():
 		out = append(out, evidence.TooSlow)
 	case rise < riseSampled:
 		out = append(out, evidence.Undersampled)
@@ -197,7 +197,8 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 	for _, x := range f {
 		switch x {
 		case evidence.Clipped:
-			g.note(x, true, "%s: firing lines are cut off at %.3g; set the recorder to a wider range", g.ch.Name, m)
+			cut := stats.Median(g.pick(p, func(s spark) (float64, bool) { return math.Abs(g.w.v[s.crest]), s.clipped }))
+			g.note(x, true, "%s: firing lines are cut off at %.3g %s; set the recorder to a wider range", g.ch.Name, g.ch.Unit.FromSI(cut), g.ch.Unit.Symbol)
 		case evidence.TooSlow, evidence.Undersampled:
 			g.note(x, true, "%s: at %sS/s only %.0f samples fall on the rise of the firing line; take it at 1 MS/s or more to read its height", g.ch.Name, round3(g.w.rate), stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.rise, !s.cut })))
 		}
@@ -331,6 +332,10 @@ func (g *ignition) missingShare(phases []phase) {
 		all.state, all.rpm = phases[0].state, phases[0].rpm
 	}
 	if n == 0 {
+		return
+	}
+	if g.w.missesCrest() {
+		g.refuse("ignition.missing_share", evidence.TooSlow, fmt.Sprintf("at %sS/s a firing line can fall between two samples, and what is left of the spark then looks like one that did not jump", round3(g.w.rate)), "take it again at 100 kS/s or more")
 		return
 	}
 	if n < enoughForShare && k == 0 {

@@ -118,6 +118,7 @@ func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 			g.sparks = append(g.sparks, s)
 		}
 	}
+	g.cutOff()
 	if why := g.shape(); why != "" {
 		return why, notIgnition, evidence.WrongChannel
 	}

@@ -32,6 +32,10 @@ const (
 	riseUseless = 2
 )
 
+// missesCrest reports whether a breakdown can be over between two samples: whatever is
+// then the highest sample says nothing of the firing line, however slowly it rises.
+func (w *wave) missesCrest() bool { return 1/w.rate > fallSeconds }
+
 // spark is one firing as measured, in the unit of the trace, sign removed.
 type spark struct {
 	crest    int     // sample of the crest
@@ -122,6 +126,31 @@ func (w *wave) crest(s *spark, y []float64, k int) {
 	}
 	raw := math.Abs(w.v[s.crest])
 	s.clipped = flat >= 3 && w.rate >= 200e3 || w.full > 0 && raw >= 0.995*w.full
+}
+
+// cutOff marks firings as clipped whose crests end on one and the same highest value: a
+// short crest leaves only a sample or two at the end of the range, but scatter never
+// gives several the same. A recorder with steps so coarse that it could is left alone.
+func (g *ignition) cutOff() {
+	top, n := 0.0, 0
+	for _, s := range g.sparks {
+		switch raw := math.Abs(g.w.v[s.crest]); {
+		case raw > top:
+			top, n = raw, 1
+		case raw == top:
+			n++
+		}
+	}
+	// Firings scatter by 10 % and more (trade.md 3.4). Where that is five steps, some one
+	// in thirty falls on the highest: three, and a tenth of all, are no chance (our choice).
+	if n < 3 || 10*n < len(g.sparks) || g.w.step > 0.02*top {
+		return
+	}
+	for i := range g.sparks {
+		if math.Abs(g.w.v[g.sparks[i].crest]) == top {
+			g.sparks[i].clipped = true
+		}
+	}
 }
 
 // follow walks along the spark line to its end and measures it.
