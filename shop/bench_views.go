@@ -83,7 +83,7 @@ type JobView struct {
 	// Answer is the newest one worked out; nil when there is none yet or nothing can
 	// be answered, and AnswerError then says why. Working: a newer one is on its way
 	// and comes as a change.
-	Answer      *Answer `json:"answer"`
+	Answer      *Answer `json:"answer,omitempty"`
 	AnswerError string  `json:"answer_error,omitempty"`
 	Working     bool    `json:"working,omitempty"`
 

@@ -3,7 +3,6 @@ package shop
 import (
 	"bytes"
 	"container/list"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -171,7 +170,7 @@ type memoryBytes struct{ *bytes.Reader }
 func (memoryBytes) Close() error { return nil }
 
 // errMessages is a capture that has no samples to draw.
-var errMessages = errors.New("the capture holds diagnostic messages, not samples")
+var errMessages = fmt.Errorf("%w: the capture holds diagnostic messages, not samples", ErrBadCommand)
 
 func (s *traceShelf) keep(path string, f intake.File) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {

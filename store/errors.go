@@ -16,6 +16,8 @@ var (
 	ErrNoCapture = errors.New("the capture is not in the store; upload it first")
 	// ErrOffset: an upload is continued at the wrong place.
 	ErrOffset = errors.New("the upload does not stand there")
+	// ErrTooBig: a capture is larger than MaxCapture, or than was announced.
+	ErrTooBig = errors.New("the capture is too large")
 	// ErrFull: the disk is full. What was acknowledged is safe.
 	ErrFull = errors.New("the disk is full: nothing was written, everything acknowledged before is safe; make room")
 	// ErrInUse: another program writes to the store.
@@ -27,6 +29,10 @@ var (
 	// ErrReadOnly: the store was opened for reading.
 	ErrReadOnly = errors.New("the store is open for reading only")
 )
+
+// MaxCapture is the most bytes one capture may have where a store is not told another
+// limit (our choice): 4 GiB, an hour of one channel at a megasample and a byte a sample.
+const MaxCapture = 4 << 30
 
 // Damaged says that a file of the store is damaged, and which.
 type Damaged struct {

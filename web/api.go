@@ -25,7 +25,7 @@ func init() {
 	// What the library itself refuses (a field of the wrong type, a body that is no
 	// JSON) is told in the form that everything else is.
 	huma.NewError = func(status int, msg string, errs ...error) huma.StatusError {
-		p := &apiProblem{document: document{Type: "/problems/bad_request", Title: msg, Status: status, Safe: text.For(text.Source, text.SI).T("problem.bad_request.safe")}}
+		p := &apiProblem{Document: Document{Type: "/problems/bad_request", Title: msg, Status: status, Safe: text.For(text.Source, text.SI).T("problem.bad_request.safe")}}
 		for _, err := range errs {
 			if d, ok := err.(huma.ErrorDetailer); ok {
 				e := *d.ErrorDetail()
@@ -50,7 +50,7 @@ type callKey struct{}
 
 // apiProblem is a problem document with the places of what was wrong.
 type apiProblem struct {
-	document
+	Document
 	Errors []*huma.ErrorDetail `json:"errors,omitempty"`
 }
 
@@ -93,7 +93,10 @@ func (s *Server) newAPI() http.Handler {
 // operation registers one operation. What goes wrong becomes a problem document;
 // what is inside stays inside.
 func operation[I, O any](api huma.API, op huma.Operation, f func(c *apiCall, in *I) (*O, error)) {
-	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusUnprocessableEntity)
+	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
+	if op.Method != http.MethodGet {
+		op.Errors = append(op.Errors, http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType, http.StatusInsufficientStorage)
+	}
 	huma.Register(api, op, func(ctx context.Context, in *I) (*O, error) {
 		c, ok := ctx.Value(callKey{}).(*apiCall)
 		if !ok {
@@ -107,6 +110,6 @@ func operation[I, O any](api huma.API, op huma.Operation, f func(c *apiCall, in 
 		if p.Status >= 500 {
 			c.log.Error("request failed", "method", c.r.Method, "path", c.r.URL.Path, "err", p)
 		}
-		return nil, &apiProblem{document: c.document(c.r, p)}
+		return nil, &apiProblem{Document: c.document(c.r, p)}
 	})
 }

@@ -10,15 +10,12 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"proveout/shop"
+	"proveout/store"
 )
-
-// mostUpload is the largest capture taken in one piece: 64 GiB, more than a day of
-// two channels at a megasample (our choice).
-const mostUpload = 64 << 30
 
 func init() {
 	routes = append(routes,
-		route{pattern: "PATCH " + apiPrefix + "/uploads/{id}", serve: appendUpload, body: mostUpload, stream: true},
+		route{pattern: "PATCH " + apiPrefix + "/uploads/{id}", serve: appendUpload, body: store.MaxCapture, stream: true},
 		route{pattern: "HEAD " + apiPrefix + "/uploads/{id}", serve: uploadState},
 		route{pattern: "GET " + apiPrefix + "/captures/{sha}", serve: rawCapture, stream: true},
 		route{pattern: "GET " + apiPrefix + "/jobs/{id}/items/{n}/samples", serve: samplesOf},
@@ -30,7 +27,7 @@ func (s *Server) captureOperations(api huma.API) {
 		func(c *apiCall, in *struct {
 			Body struct {
 				Name string `json:"name" minLength:"1" maxLength:"255" doc:"as the person's file is called"`
-				Size int64  `json:"size" minimum:"-1" maximum:"68719476736" doc:"bytes; -1: not known"`
+				Size int64  `json:"size" minimum:"-1" doc:"bytes, at most 4 GiB; -1: not known"`
 			}
 		}) (*struct {
 			Location string `header:"Location"`

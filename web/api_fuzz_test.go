@@ -224,6 +224,9 @@ func (g *generator) value(s *apiSchema, name string, depth int) any {
 		}
 		return list
 	case strings.Contains(kind, "integer"):
+		if g.IntN(6) == 0 { // sizes and counts that no file and no job has
+			return []int64{1 << 31, 1<<32 + 1, 1 << 40, 1<<62 + 1}[g.IntN(4)]
+		}
 		return g.IntN(200) - 3
 	case strings.Contains(kind, "number"):
 		return g.NormFloat64() * 100

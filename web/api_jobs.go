@@ -137,7 +137,7 @@ func (s *Server) jobOperations(api huma.API) {
 			v, err := c.bench.Entries(c.r.Context(), in.ID)
 			return &struct{ Body []shop.EntryView }{v}, err
 		})
-	operation(api, huma.Operation{OperationID: "write", Method: "POST", Path: "/jobs/{id}/entries", Summary: "Write one entry of a job; answered when it is safe on disk", DefaultStatus: 201, Errors: []int{http.StatusConflict}, Tags: []string{"jobs"}},
+	operation(api, huma.Operation{OperationID: "write", Method: "POST", Path: "/jobs/{id}/entries", Summary: "Write one entry of a job; answered when it is safe on disk", DefaultStatus: 201, Tags: []string{"jobs"}},
 		func(c *apiCall, in *struct {
 			JobPath
 			Body commandBody

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
@@ -82,17 +83,25 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, id string) error
 // stand in the document all the same.
 var streamed = []huma.Operation{
 	{OperationID: "board-events", Method: "GET", Path: "/events", Summary: "Changes to any job, as server-sent events", Tags: []string{"events"}, Responses: answers("text/event-stream")},
-	{OperationID: "job-events", Method: "GET", Path: "/jobs/{id}/events", Summary: "Changes to one job, as server-sent events", Tags: []string{"events"}, Parameters: params("path:id"), Responses: answers("text/event-stream")},
+	{OperationID: "job-events", Method: "GET", Path: "/jobs/{id}/events", Summary: "Changes to one job, as server-sent events", Tags: []string{"events"}, Parameters: params("path:id"), Responses: refused(answers("text/event-stream"), 404)},
 	{OperationID: "append-upload", Method: "PATCH", Path: "/uploads/{id}", Summary: "Bytes of an upload from Upload-Offset on", Tags: []string{"captures"}, Parameters: params("path:id", "header:Upload-Offset"),
-		RequestBody: &huma.RequestBody{Content: map[string]*huma.MediaType{"application/octet-stream": {}}}, Responses: map[string]*huma.Response{"204": {Description: "the new Upload-Offset is in the header"}}},
-	{OperationID: "upload-state", Method: "HEAD", Path: "/uploads/{id}", Summary: "Where an upload stands: Upload-Offset, Upload-Length", Tags: []string{"captures"}, Parameters: params("path:id"), Responses: map[string]*huma.Response{"200": {Description: "in the headers"}}},
-	{OperationID: "capture", Method: "GET", Path: "/captures/{sha}", Summary: "A capture as it was sealed", Tags: []string{"captures"}, Parameters: params("path:sha"), Responses: answers("application/octet-stream")},
+		RequestBody: &huma.RequestBody{Content: map[string]*huma.MediaType{"application/octet-stream": {}}}, Responses: refused(map[string]*huma.Response{"204": {Description: "the new Upload-Offset is in the header"}}, 400, 403, 404, 409, 413, 507)},
+	{OperationID: "upload-state", Method: "HEAD", Path: "/uploads/{id}", Summary: "Where an upload stands: Upload-Offset, Upload-Length", Tags: []string{"captures"}, Parameters: params("path:id"), Responses: refused(map[string]*huma.Response{"200": {Description: "in the headers"}}, 404)},
+	{OperationID: "capture", Method: "GET", Path: "/captures/{sha}", Summary: "A capture as it was sealed", Tags: []string{"captures"}, Parameters: params("path:sha"), Responses: refused(answers("application/octet-stream"), 404)},
 	{OperationID: "samples", Method: "GET", Path: "/jobs/{id}/items/{n}/samples", Summary: "A part of a channel to be drawn px wide: pairs of least and greatest value, little-endian float32", Tags: []string{"captures"},
-		Parameters: params("path:id", "path:n", "query:channel", "query:from", "query:to", "query:px"), Responses: answers("application/octet-stream")},
+		Parameters: params("path:id", "path:n", "query:channel", "query:from", "query:to", "query:px"), Responses: refused(answers("application/octet-stream"), 400, 404, 422)},
 }
 
 func answers(kind string) map[string]*huma.Response {
 	return map[string]*huma.Response{"200": {Description: "as it comes", Content: map[string]*huma.MediaType{kind: {}}}}
+}
+
+// refused adds the refusals an operation gives, each a problem document.
+func refused(r map[string]*huma.Response, codes ...int) map[string]*huma.Response {
+	for _, c := range codes {
+		r[strconv.Itoa(c)] = &huma.Response{Description: http.StatusText(c), Content: map[string]*huma.MediaType{"application/problem+json": {Schema: &huma.Schema{Ref: "#/components/schemas/ApiProblem"}}}}
+	}
+	return r
 }
 
 // params describes parameters as "path:id"; those named n, channel, from, to, px and

@@ -36,8 +36,9 @@ func (p *Problem) Error() string {
 
 func (p *Problem) Unwrap() error { return p.Cause }
 
-// document is the problem as RFC 9457 has it. Safe and Do are extension members.
-type document struct {
+// Document is the problem as RFC 9457 has it. Safe and Do are extension members. It has
+// a name of its own in the OpenAPI document, which leaves out what is not exported.
+type Document struct {
 	Type     string `json:"type"`
 	Title    string `json:"title"`
 	Status   int    `json:"status"`
@@ -67,9 +68,13 @@ func asProblem(err error) *Problem {
 		return &Problem{Status: http.StatusConflict, Kind: "key_used", Cause: err}
 	case errors.Is(err, store.ErrErased):
 		return &Problem{Status: http.StatusGone, Kind: "gone_for_good", Cause: err}
+	case errors.Is(err, store.ErrTooBig):
+		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "capture_too_big", Detail: err.Error(), Cause: err}
+	case errors.Is(err, store.ErrOffset):
+		return &Problem{Status: http.StatusConflict, Kind: "upload_elsewhere", Detail: err.Error(), Cause: err}
 	case errors.Is(err, store.ErrFull):
 		return &Problem{Status: http.StatusInsufficientStorage, Kind: "disk_full", Cause: err}
-	case errors.Is(err, shop.ErrBadCommand), errors.Is(err, store.ErrNoCapture), errors.Is(err, store.ErrOffset):
+	case errors.Is(err, shop.ErrBadCommand), errors.Is(err, store.ErrNoCapture):
 		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "bad_command", Detail: err.Error(), Cause: err}
 	case errors.Is(err, context.DeadlineExceeded):
 		return &Problem{Status: http.StatusServiceUnavailable, Kind: "too_long", Cause: err}
@@ -108,9 +113,9 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 }
 
-func (s *Server) document(r *http.Request, p *Problem) document {
+func (s *Server) document(r *http.Request, p *Problem) Document {
 	t := s.printer(r)
-	return document{
+	return Document{
 		Type: "/problems/" + p.Kind, Title: t.T("problem."+p.Kind+".happened", p.Args...), Status: p.Status, Detail: p.Detail,
 		Instance: r.URL.Path, Safe: t.T("problem." + p.Kind + ".safe"), Do: t.T("problem." + p.Kind + ".do"),
 	}

@@ -100,7 +100,7 @@ func TestProblemsSpeakToPeopleAndPrograms(t *testing.T) {
 		t.Errorf("a person gets %d\n%s", w.Code, w.Body)
 	}
 	w = do(t, s, "GET", "/nowhere", "", "Accept", "application/json", "Accept-Language", "de")
-	var d document
+	var d Document
 	if err := json.Unmarshal(w.Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}

@@ -29,7 +29,7 @@ type Folder struct {
 
 // Options bound what files may take.
 type Options struct {
-	MaxCapture int64 // bytes of one capture; 0: 4 GiB
+	MaxCapture int64 // bytes of one capture; 0: store.MaxCapture
 	KeepFree   int64 // bytes of the disk uploads leave free, for the record; 0: 64 MiB
 	ReadOnly   bool
 
@@ -46,7 +46,7 @@ type upload struct {
 // Open opens the folder and makes what is missing.
 func Open(dir string, o Options) (*Folder, error) {
 	if o.MaxCapture <= 0 {
-		o.MaxCapture = 4 << 30
+		o.MaxCapture = store.MaxCapture
 	}
 	if o.KeepFree <= 0 {
 		o.KeepFree = 64 << 20
@@ -121,7 +121,7 @@ func (f *Folder) Begin(_ context.Context, u store.Upload) (string, error) {
 		return "", store.ErrReadOnly
 	}
 	if u.Size > f.opts.MaxCapture {
-		return "", fmt.Errorf("the file has %d bytes, a capture at most %d; cut it into shorter captures", u.Size, f.opts.MaxCapture)
+		return "", fmt.Errorf("%w: the file has %d bytes, a capture at most %d; cut it into shorter captures", store.ErrTooBig, u.Size, f.opts.MaxCapture)
 	}
 	if err := f.room(max(u.Size, 0)); err != nil {
 		return "", err
@@ -247,7 +247,7 @@ func (f *Folder) AppendUpload(ctx context.Context, id string, offset int64, r io
 	n, err := io.Copy(dst, io.LimitReader(&ctxReader{ctx, r}, limit-offset+1))
 	if offset+n > limit {
 		u.sum = nil
-		return offset, errors.Join(fmt.Errorf("more bytes than announced: %d", limit), file.Truncate(offset))
+		return offset, errors.Join(fmt.Errorf("%w: it has more than the %d bytes that were announced or fit", store.ErrTooBig, limit), file.Truncate(offset))
 	}
 	if u.at = offset + n; !hashing || err != nil {
 		u.sum = nil // what reached the file and the hash may differ
