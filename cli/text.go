@@ -64,9 +64,9 @@ func chance(x float64) string {
 	case math.IsNaN(x):
 		return "≈ ?"
 	case x < 0.001:
-		return "≈ <1 in 1,000"
+		return "≈ under 1 in 1,000"
 	case x < 0.01:
-		return "≈ <1 in 100"
+		return "≈ under 1 in 100"
 	case x <= 1.0/3:
 		return fmt.Sprintf("≈ %.0f in 100", 100*x)
 	case x > 0.99:

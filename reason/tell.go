@@ -120,7 +120,9 @@ func (e *Engine) why(c candidate, t *testModel) string {
 	default:
 		text = "It cannot end the search by itself"
 	}
-	text += fmt.Sprintf("; removes %.2f of %.2f bits of doubt in %s", c.bits, e.doubtNow, minutes(c.minutes))
+	if e.doubtNow > 0 {
+		text += fmt.Sprintf("; removes %s of the doubt in %s", percent(c.bits/e.doubtNow), minutes(c.minutes))
+	}
 	if c.repeat == 0 && compared(t) {
 		text += ", all " + string(t.at.Subject.Kind) + "s in one go"
 	}
