@@ -8,11 +8,27 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"proveout/job"
 	"proveout/shop"
 	"proveout/text"
 )
+
+// firstSentence parts what is read across the bay from what is read at the screen. A
+// stop ends a sentence when a capital follows: "1.0 boosted" is none.
+func firstSentence(s string) (first, rest string) {
+	for i, r := range s {
+		if r != '.' || i+2 >= len(s) || s[i+1] != ' ' {
+			continue
+		}
+		if c, _ := utf8.DecodeRuneInString(s[i+2:]); unicode.IsUpper(c) {
+			return s[:i+1], s[i+2:]
+		}
+	}
+	return s, ""
+}
 
 // jobPage is the view of one job, from the complaint to the proof.
 type jobPage struct {
@@ -20,8 +36,9 @@ type jobPage struct {
 	Rev         int64
 	Standing    string // where it stands, when it is promised, what is left of the approval
 	Headline    string
-	Engine      bool // the headline is the engine's sentence, in English
-	Working     bool // a newer answer is on its way
+	More        string // what the headline says after its first sentence
+	Engine      bool   // the headline is the engine's sentence, in English
+	Working     bool   // a newer answer is on its way
 	Stages      []shop.Stage
 	StageWords  string
 	Stage       stageStates
@@ -211,7 +228,8 @@ func (b *pageBuilder) head() {
 	case v.Closed != nil:
 		g.Headline = p.T("job.head_closed", p.T("closed."+v.Closed.What.Result), v.Closed.What.Because)
 	case v.Answer != nil && len(v.Items) > 0:
-		g.Headline, g.Engine = v.Answer.Headline, true
+		g.Headline, g.More = firstSentence(v.Answer.Headline)
+		g.Engine = true
 	case v.Working && len(v.Items) > 0:
 		g.Headline = p.T("job.head_working")
 	default:
