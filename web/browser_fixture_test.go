@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net/http/httptest"
@@ -136,8 +137,19 @@ type window struct {
 // openWindow starts a browser with an empty profile.
 func openWindow(t *testing.T, base string, width int64) *window {
 	t.Helper()
+	return openWindowText(t, base, width, 16)
+}
+
+// openWindowText starts one whose owner has set the size of text, in px: 16 is usual,
+// 32 is 200 %.
+func openWindowText(t *testing.T, base string, width int64, text int) *window {
+	t.Helper()
 	profile, err := os.MkdirTemp("", "proveout-browser-")
 	if err != nil {
+		t.Fatal(err)
+	}
+	prefs := fmt.Sprintf(`{"webkit": {"webprefs": {"default_font_size": %d, "default_fixed_font_size": %d}}}`, text, text*13/16)
+	if err := errors.Join(os.Mkdir(filepath.Join(profile, "Default"), 0o700), os.WriteFile(filepath.Join(profile, "Default", "Preferences"), []byte(prefs), 0o600)); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(profile) }) // the browser may still be writing to it
