@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
 	"proveout/evidence"
 	"proveout/shop"
 	"proveout/sim"
@@ -68,27 +70,22 @@ func All(o Options) []Game {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	next := make(chan int)
-	var wg sync.WaitGroup
+	var all errgroup.Group
+	all.SetLimit(workers)
 	var ending sync.Mutex
 	done := 0
-	for range min(workers, o.Jobs) {
-		wg.Go(func() {
-			for j := range next {
-				games[j] = Play(j, o)
-				ending.Lock()
-				if done++; o.Ended != nil {
-					o.Ended(games[j], done)
-				}
-				ending.Unlock()
+	for j := range o.Jobs {
+		all.Go(func() error {
+			games[j] = Play(j, o)
+			ending.Lock()
+			defer ending.Unlock()
+			if done++; o.Ended != nil {
+				o.Ended(games[j], done)
 			}
+			return nil
 		})
 	}
-	for j := range o.Jobs {
-		next <- j
-	}
-	close(next)
-	wg.Wait()
+	_ = all.Wait() // a game carries its own error
 	return games
 }
 

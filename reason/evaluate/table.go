@@ -1,12 +1,15 @@
 package evaluate
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"strings"
 	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"proveout/reason"
 	"proveout/stats"
@@ -47,31 +50,23 @@ type Config struct {
 // each does the jobs, as many at once as there are processors. A job draws from a
 // source of its own, so that the order in which they end changes nothing.
 func (c *Config) each(do func(n int) error) error {
-	var wg sync.WaitGroup
+	var all errgroup.Group
+	all.SetLimit(runtime.GOMAXPROCS(0))
 	var ending sync.Mutex
-	var failed error
-	next, done := make(chan int), 0
-	for range min(runtime.GOMAXPROCS(0), c.Jobs) {
-		wg.Go(func() {
-			for n := range next {
-				err := do(n)
-				ending.Lock()
-				if err != nil {
-					failed = err
-				}
-				if done++; c.Each != nil {
-					c.Each(done)
-				}
-				ending.Unlock()
+	failed, done := make([]error, c.Jobs), 0
+	for n := range c.Jobs {
+		all.Go(func() error {
+			failed[n] = do(n)
+			ending.Lock()
+			defer ending.Unlock()
+			if done++; c.Each != nil {
+				c.Each(done)
 			}
+			return nil
 		})
 	}
-	for n := range c.Jobs {
-		next <- n
-	}
-	close(next)
-	wg.Wait()
-	return failed
+	_ = all.Wait()
+	return errors.Join(failed...) // in the order of the jobs, whichever ended first
 }
 
 // Run plays the same vehicles under each policy and gives the scores in order.
