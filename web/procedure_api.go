@@ -26,13 +26,8 @@ type eventCommand struct {
 	N       int64         `json:"n"`
 	Type    string        `json:"type"`
 	Payload shop.RunEvent `json:"payload"`
-	Wall    time.Time     `json:"wall"`
-	MonoNS  int64         `json:"monotonic_ns"`
-	Boot    string        `json:"boot"`
-	NowWall time.Time     `json:"now_wall"`
-	NowMono int64         `json:"now_monotonic_ns"`
-	NowBoot string        `json:"now_boot"`
-	Settled int64         `json:"settled"`
+	clocks
+	Settled int64 `json:"settled"`
 }
 
 // procedureEvent takes one event of a run and answers when it is on disk.
@@ -51,13 +46,13 @@ func procedureEvent(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	when := shop.When{Mono: c.MonoNS, SentMono: c.NowMono, Boot: c.Boot, SentBoot: c.NowBoot, Wall: c.Wall, SentWall: c.NowWall}
-	if c.NowMono-c.MonoNS < int64(time.Second) && c.Boot == c.NowBoot {
+	when := shop.When{Mono: c.Mono, SentMono: c.NowMono, Boot: c.Boot, SentBoot: c.NowBoot, Wall: c.Wall, SentWall: c.NowWall}
+	if c.NowMono-c.Mono < int64(time.Second) && c.Boot == c.NowBoot {
 		when = shop.When{} // it came at once: this machine's clock is the better one
 	}
 	receipt, err := s.bench.ProcedureEvent(r.Context(), id, run, c.Payload, when, shop.Command{
 		Key: a.Device + "/" + c.Key, Device: a.Device, N: c.N, Settled: c.Settled, Author: a.Person, Type: job.ProcedureEventType, Payload: payload,
-		Wall: s.now().Add(-min(clocks{c.Wall, c.MonoNS, c.Boot, c.NowWall, c.NowMono, c.NowBoot}.age(), keptTime)), MonotonicNS: c.MonoNS, Boot: c.Boot, Attested: a.Attested,
+		Wall: s.now().Add(-min(c.age(), keptTime)), MonotonicNS: c.Mono, Boot: c.Boot, Attested: a.Attested,
 	})
 	if err != nil {
 		return refusedByRun(err)
