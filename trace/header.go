@@ -2,6 +2,7 @@ package trace
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"proveout/unit"
@@ -17,7 +18,7 @@ type heading struct {
 }
 
 // splitHeading finds the unit in a header cell: "Voltage (kV)", "rpm [1/min]",
-// "p {kPa}", "U / V", "t_ms".
+// "p {kPa}", "U / V", "t/us", "t_ms".
 func splitHeading(name string) heading {
 	h := heading{name: name, label: name, unit: noUnit}
 	for _, br := range []string{"()", "[]", "{}", "<>"} {
@@ -50,12 +51,36 @@ func splitHeading(name string) heading {
 			return h
 		}
 	}
+	if label, inner, ok := cutLast(name, "/"); ok && overUnit(name, label, inner) {
+		h.label, h.unit = label, unit.Must(inner)
+		return h
+	}
 	if label, inner, ok := cutLast(name, "_"); ok && suffixUnits[inner] {
 		if u, err := unit.Parse(inner); err == nil {
 			h.label, h.unit = label, u
 		}
 	}
 	return h
+}
+
+// overUnit reports whether "label/inner" is a quantity over its unit, as the SI brochure
+// (9th edition, 5.4.1) writes the head of a column, and not a rate or a scale: "km/h"
+// is a unit itself, "counts/s" counts per second, "clamp mV/A" ends in a unit before it.
+func overUnit(name, label, inner string) bool {
+	if !suffixUnits[inner] {
+		return false
+	}
+	if _, err := unit.Parse(name); err == nil {
+		return false
+	}
+	words := strings.Fields(label)
+	if len(words) == 0 {
+		return false
+	}
+	if _, err := unit.Parse(words[len(words)-1]); err == nil {
+		return len(words) == 1 && label == "t"
+	}
+	return unit.Must(inner).Dim != unit.Time || timeNames[foldName(label)]
 }
 
 // suffixUnits are the units believed after an underscore: those that cannot be
@@ -74,17 +99,42 @@ func cutLast(s, sep string) (before, after string, ok bool) {
 	return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+len(sep):]), true
 }
 
-// unitInName gives the unit that the last word of a name is, where that word
-// means nothing else: "ENGINE_RPM".
+// unitInName gives the unit that the last word of a name is, where that word means
+// nothing else: "ENGINE_RPM", "Drain mA", "Coil current A" (but "Channel A" is a name).
 func unitInName(h heading) (unit.Unit, bool) {
 	if !h.unit.IsZero() || h.odd != "" {
 		return h.unit, false
 	}
 	words := strings.FieldsFunc(h.label, func(r rune) bool { return r == ' ' || r == '_' || r == '.' || r == '-' })
-	if len(words) == 0 || !strings.EqualFold(words[len(words)-1], "rpm") {
+	if len(words) == 0 {
 		return h.unit, false
 	}
-	return unit.Must("rpm"), true
+	last := words[len(words)-1]
+	if strings.EqualFold(last, "rpm") {
+		return unit.Must("rpm"), true
+	}
+	if len(words) == 1 || !suffixUnits[last] || !strings.HasSuffix(h.label, " "+last) {
+		return h.unit, false
+	}
+	before := foldName(strings.TrimSuffix(h.label, last))
+	says := func(any ...string) bool {
+		return slices.ContainsFunc(any, func(w string) bool { return strings.Contains(before, w) })
+	}
+	switch last {
+	case "A": // also the name of a channel
+		if !says("current", "amp", "strom") {
+			return h.unit, false
+		}
+	case "V":
+		if !says("volt", "spannung") {
+			return h.unit, false
+		}
+	case "s": // also a plural, or what is left of a name
+		if !says("time", "zeit", "duration", "dauer") {
+			return h.unit, false
+		}
+	}
+	return unit.Must(last), true
 }
 
 // bareUnit gives the unit of a cell of a units row: "kV", "(kV)", "[s]".
@@ -146,14 +196,18 @@ func pairLine(s string, delim byte) (key, value string, ok bool) {
 func preambleRate(key, value string) float64 {
 	h := splitHeading(key)
 	v := value
+	// "Sample interval,1.0E-05,s": the unit has a cell of its own.
+	if number, u, ok := cutLast(value, ","); ok && !strings.ContainsAny(u, "0123456789") {
+		v = number + " " + u
+	}
 	if !h.unit.IsZero() {
-		v = value + " " + h.unit.Symbol
+		v = v + " " + h.unit.Symbol
 	}
 	f := foldName(h.label)
 	switch {
 	case strings.Contains(f, "samplerate"), strings.Contains(f, "samplingrate"), strings.Contains(f, "samplefrequency"), strings.Contains(f, "samplingfrequency"), f == "abtastrate", f == "fs":
 	case strings.Contains(f, "sampleinterval"), strings.Contains(f, "samplinginterval"), strings.Contains(f, "sampleperiod"), strings.Contains(f, "timeincrement"), strings.Contains(f, "abtastintervall"):
-		if h.unit.IsZero() && strings.TrimRight(v, "0123456789.eE+-") == "" {
+		if h.unit.IsZero() && strings.TrimRight(v, "0123456789.,eE+-") == "" {
 			v += " s"
 		}
 	default:
