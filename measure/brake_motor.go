@@ -202,9 +202,9 @@ func (b *brake) channels() string {
 			}
 			if s.subject.Kind == "" {
 				switch {
-				case strings.Contains(n, " left ") || strings.Contains(n, " lh ") || strings.Contains(n, " rl "):
+				case sideWord(n, "left", "lh", "rl", "links", "hl"):
 					s.side, s.subject = "left", evidence.Subject{Kind: evidence.Corner, Number: 3}
-				case strings.Contains(n, " right ") || strings.Contains(n, " rh ") || strings.Contains(n, " rr "):
+				case sideWord(n, "right", "rh", "rr", "rechts", "hr"):
 					s.side, s.subject = "right", evidence.Subject{Kind: evidence.Corner, Number: 4}
 				default:
 					s.subject = evidence.Subject{Kind: evidence.Vehicle}
@@ -390,4 +390,15 @@ func (b *brake) movements(motor int, v []float64, r trace.Segment, threshold flo
 		last = i
 	}
 	flush(true)
+}
+
+// sideWord reports whether a folded name, with a space at each end, has one of the words
+// by which a side is named, in English or German.
+func sideWord(name string, words ...string) bool {
+	for _, w := range words {
+		if strings.Contains(name, " "+w+" ") {
+			return true
+		}
+	}
+	return false
 }

@@ -79,7 +79,7 @@ func looksLikeParade(rec *trace.Recording, meta Meta) (bool, string) {
 			continue
 		}
 		for _, word := range strings.Fields(foldName(ch.Name)) {
-			if slices.Contains([]string{"parade", "secondary", "ignition"}, word) {
+			if slices.Contains([]string{"parade", "secondary", "ignition", "zundung", "sekundar", "sekundarspannung"}, word) {
 				return true, fmt.Sprintf("channel %s has the ignition beside the sync %s", ch.Name, tracks[0].channel)
 			}
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"proveout/evidence"
@@ -35,11 +36,13 @@ func syncTracks(rec *trace.Recording, meta Meta) []syncTrack {
 	for i := range rec.Channels {
 		ch := &rec.Channels[i]
 		c, declared := meta.column(ch.Name)
-		named := !declared && slices.Contains(strings.Fields(foldName(ch.Name)), syncRole)
+		words := strings.Fields(foldName(ch.Name))
+		of := cylinderNamed(words)
+		named := !declared && (slices.Contains(words, syncRole) || of > 0 && slices.Contains(words, "trigger"))
 		if !named && c.As != syncRole {
 			continue
 		}
-		t := syncTrack{channel: ch.Name, cylinder: 1}
+		t := syncTrack{channel: ch.Name, cylinder: max(1, of)} // of cylinder 1 where nobody says of which
 		if c.Subject.Kind == evidence.Cylinder {
 			t.cylinder = c.Subject.Number
 		}
@@ -51,6 +54,19 @@ func syncTracks(rec *trace.Recording, meta Meta) []syncTrack {
 	}
 	slices.SortStableFunc(out, func(a, b syncTrack) int { return a.cylinder - b.cylinder })
 	return out
+}
+
+// cylinderNamed is the cylinder that a folded name says: "sync cyl 3", "trigger zyl 3"; 0: none.
+func cylinderNamed(words []string) int {
+	for i, w := range words[:max(0, len(words)-1)] {
+		if !slices.Contains([]string{"cyl", "cylinder", "zyl", "zylinder"}, w) {
+			continue
+		}
+		if n, err := strconv.Atoi(words[i+1]); err == nil && n > 0 {
+			return n
+		}
+	}
+	return 0
 }
 
 // cycle is one turn of the camshaft, from one pulse of the sync to the next, with

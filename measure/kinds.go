@@ -174,18 +174,15 @@ func Recognise(rec *trace.Recording, meta Meta) (kind, why string) {
 			}
 		}
 	}
-	var against []string
 	for _, k := range kinds {
-		ok, text := k.looks(rec, meta)
-		if ok {
+		if ok, text := k.looks(rec, meta); ok {
 			return k.id, text
 		}
-		if text != "" {
-			against = append(against, text)
+		if k.id == ParameterLog { // of many columns, before one of them is taken for the whole
+			if kind, text := byName(rec, meta); kind != "" {
+				return kind, text
+			}
 		}
 	}
-	if len(against) == 0 {
-		return "", "no channel is named like a parameter or looks like an ignition trace"
-	}
-	return "", strings.Join(against, "; ")
+	return "", fmt.Sprintf("neither the names nor the signal of %s tell it", namesOf(rec))
 }
