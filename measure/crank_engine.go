@@ -111,9 +111,9 @@ func (c *crank) cranking() {
 }
 
 // firingSlots gives the angle within the cycle, from the first tooth, at which
-// cylinder 1 fires by the sync; ok is false when there is no usable sync.
+// the sync's cylinder fires; ok is false when there is no usable sync.
 func (c *crank) firingSlots() (float64, bool) {
-	if c.sync == nil || len(c.sync.at) < 4 || len(c.meta.Engine.FiringOrder) != c.n || c.n == 0 {
+	if c.sync == nil || len(c.sync.at) < 4 || len(c.syncOrder()) != c.n || c.n == 0 {
 		return 0, false
 	}
 	// Rising edges once a cycle, always at the same angle.
@@ -131,9 +131,14 @@ func (c *crank) firingSlots() (float64, bool) {
 	return math.Mod(math.Atan2(sy, sx)*360/math.Pi+720, 720), true
 }
 
+// syncOrder is the firing order, begun at the sync's cylinder; nil without one.
+func (c *crank) syncOrder() []int {
+	return orderFrom(c.meta.Engine.FiringOrder, c.meta.syncCylinder(c.sync.s.ch))
+}
+
 // sayWhoseSync tells once what the cylinders' names rest on.
 func (c *crank) sayWhoseSync(ch string) {
-	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder 1, the trace cannot show", ch, c.sync.s.ch.Name)
+	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder %d, the trace cannot show", ch, c.sync.s.ch.Name, c.meta.syncCylinder(c.sync.s.ch))
 }
 
 // cylinders names the compressions where there is a sync: the speed is lowest at
@@ -147,7 +152,7 @@ func (c *crank) cylinders() {
 	for i := range c.run.Pulses {
 		middle := c.run.Pulses[i].Start + f/2
 		slot := int(math.Round(math.Mod(middle-at+1440, 720)/f)) % c.n
-		c.run.Pulses[i].Cylinder = c.meta.Engine.FiringOrder[slot]
+		c.run.Pulses[i].Cylinder = c.syncOrder()[slot]
 	}
 }
 
@@ -222,7 +227,7 @@ func (c *crank) misfire() {
 		if synced {
 			// The stretch is slowest half a firing after the top centre at which nothing burned.
 			slot := int(math.Round(math.Mod(m.Degrees-f/2-at+7200, 720)/f)) % c.n
-			m.Cylinder = c.meta.Engine.FiringOrder[slot]
+			m.Cylinder = c.syncOrder()[slot]
 			per[m.Cylinder]++
 		}
 		c.mark(feature, ch, i, m.First, m.Last, "slowed by %.1f %%, %.0f times the usual variation", m.DipPct, m.Sigmas)

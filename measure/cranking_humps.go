@@ -349,12 +349,17 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 		c.emit("cranking.hump_spread", ch, whole, 100*humps.spread(), 100*humps.spreadSigma(), len(p), a, b, evidence.Unplaced)
 		return
 	}
-	order := c.meta.Engine.FiringOrder
+	of := c.meta.syncCylinder(c.sync)
+	order := orderFrom(c.meta.Engine.FiringOrder, of)
+	if order == nil {
+		c.refuse(feature, c.sync.Name, whole, evidence.Unplaced, fmt.Sprintf("the sync is said to be of cylinder %d, which the engine does not have", of), "check the name of the sync's column, or map it with its cylinder")
+		return
+	}
 	for i := range p {
 		p[i].Cylinder = order[((i-first)%c.n+c.n)%c.n]
 	}
 	c.run.Synced = true
-	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder 1, the trace cannot show", ch, c.sync.Name)
+	c.note(ch, "", false, "%s: cylinders go by %s alone; that it is the sync of cylinder %d, the trace cannot show", ch, c.sync.Name, of)
 	byCylinder := make([]int, c.n+1)
 	for k := range c.n {
 		byCylinder[order[((k-first)%c.n+c.n)%c.n]] = k
@@ -392,7 +397,7 @@ func (c *cranked) repeatsElsewhere() string {
 	return ""
 }
 
-// first is the hump, counted from the first, that belongs to cylinder 1; -1 when
+// first is the hump, counted from the first, that belongs to the cylinder of the sync; -1 when
 // the order stays unknown. ok is false when nothing may be compared.
 func (c *cranked) first(rec *trace.Recording, feature string) (int, bool) {
 	ch, whole := c.amp.Name, evidence.WholeEngine

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"proveout/evidence"
@@ -37,15 +36,11 @@ func syncTracks(rec *trace.Recording, meta Meta) []syncTrack {
 		ch := &rec.Channels[i]
 		c, declared := meta.column(ch.Name)
 		words := strings.Fields(foldName(ch.Name))
-		of := cylinderNamed(words)
-		named := !declared && (slices.Contains(words, syncRole) || of > 0 && slices.Contains(words, "trigger"))
+		named := !declared && (slices.Contains(words, syncRole) || cylinderNamed(words) > 0 && slices.Contains(words, "trigger"))
 		if !named && c.As != syncRole {
 			continue
 		}
-		t := syncTrack{channel: ch.Name, cylinder: max(1, of)} // of cylinder 1 where nobody says of which
-		if c.Subject.Kind == evidence.Cylinder {
-			t.cylinder = c.Subject.Number
-		}
+		t := syncTrack{channel: ch.Name, cylinder: meta.syncCylinder(ch)}
 		rate := rateWithin(rec.Time, []trace.Segment{{First: 0, End: len(ch.Values)}})
 		for _, m := range pulseMiddles(ch.Values, syncBurst*rate) {
 			t.at = append(t.at, float64(rec.Time.At(int(m))-rec.Time.At(0))*1e-9)
@@ -54,19 +49,6 @@ func syncTracks(rec *trace.Recording, meta Meta) []syncTrack {
 	}
 	slices.SortStableFunc(out, func(a, b syncTrack) int { return a.cylinder - b.cylinder })
 	return out
-}
-
-// cylinderNamed is the cylinder that a folded name says: "sync cyl 3", "trigger zyl 3"; 0: none.
-func cylinderNamed(words []string) int {
-	for i, w := range words[:max(0, len(words)-1)] {
-		if !slices.Contains([]string{"cyl", "cylinder", "zyl", "zylinder"}, w) {
-			continue
-		}
-		if n, err := strconv.Atoi(words[i+1]); err == nil && n > 0 {
-			return n
-		}
-	}
-	return 0
 }
 
 // cycle is one turn of the camshaft, from one pulse of the sync to the next, with
