@@ -109,7 +109,7 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f.StringVar(&markChannel, "mark-channel", "", "a channel that goes up each time it was felt")
 	f.StringVar(&shared, "shared", "", "part of the name of the signal the files share, where it is found wrongly")
 	f.StringVar(&kind, "kind", "", "kind of capture; empty: find out")
-	f.StringVar(&subject, "subject", "", `what was measured, for example "cylinder 3"`)
+	f.StringVar(&subject, "subject", "", `what was measured, for example "cylinder 3" or "rear left"`)
 	f.StringVar(&state, "state", "", "operating condition: "+strings.Join(book.StateWords, ", "))
 	f.StringVar(&rate, "rate", "", `sample rate of a file without a time column, for example "1 MHz"`)
 	f.StringVar(&placement, "placement", "", "which placement of the pickup this is")

@@ -2,6 +2,7 @@ package evidence
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -47,10 +48,13 @@ func (s Subject) String() string {
 	case Engine, Vehicle:
 		return string(s.Kind)
 	case Corner:
-		return []string{"corner", "front left", "front right", "rear left", "rear right"}[clampCorner(s.Number)]
+		return append([]string{"corner"}, cornerNames...)[clampCorner(s.Number)]
 	}
 	return string(s.Kind) + " " + strconv.Itoa(s.Number)
 }
+
+// cornerNames are the corners 1 to 4.
+var cornerNames = []string{"front left", "front right", "rear left", "rear right"}
 
 func clampCorner(n int) int {
 	if n < 1 || n > 4 {
@@ -92,6 +96,13 @@ func ParseSubject(t string) (Subject, error) {
 	if t == "engine" || t == "vehicle" {
 		return Subject{Kind: Kind(t)}, nil
 	}
+	words := strings.Fields(strings.ReplaceAll(t, "_", " "))
+	if len(words) == 2 && (words[0] == "left" || words[0] == "right") {
+		words[0], words[1] = words[1], words[0] // "left rear"
+	}
+	if n := slices.Index(cornerNames, strings.Join(words, " ")); n >= 0 {
+		return Subject{Kind: Corner, Number: n + 1}, nil
+	}
 	for _, f := range []struct {
 		prefix string
 		kind   Kind
@@ -113,5 +124,5 @@ func ParseSubject(t string) (Subject, error) {
 			}
 		}
 	}
-	return Subject{}, fmt.Errorf("%q names no subject; write for example \"cylinder 3\", \"cylinders 2 and 3\", \"bank 1\" or \"engine\"", t)
+	return Subject{}, fmt.Errorf("%q names no subject; write for example \"cylinder 3\", \"cylinders 2 and 3\", \"bank 1\", \"rear left\" or \"engine\"", t)
 }
