@@ -121,7 +121,8 @@ type pressure struct {
 	*sheet
 	ch      *trace.Channel
 	clean   []trace.Segment
-	v       []float64 // Pa absolute, or over ambient before zero was settled
+	v       []float64 // Pa as the transducer shows it
+	lift    float64   // Pa: what to add to v to make it absolute; 0 before zero was settled
 	sigma   float64
 	ambient float64
 	towers  []tower
@@ -329,8 +330,8 @@ func (g *pressure) width(t tower, rest float64) float64 {
 }
 
 // zero settles whether the transducer shows absolute pressure or that over ambient:
-// with the exhaust valve open the cylinder is near ambient. From here on v is
-// absolute.
+// with the exhaust valve open the cylinder is near ambient. From here on crests, and
+// what sampleAt gives, are absolute.
 func (g *pressure) zero() (why, fix string) {
 	var open []float64
 	for _, t := range g.towers {
@@ -350,7 +351,7 @@ func (g *pressure) zero() (why, fix string) {
 	level := stats.Median(open)
 	switch {
 	case math.Abs(level) <= gaugeWithin:
-		g.v = shifted(g.v, g.ambient)
+		g.lift = g.ambient
 		for i := range g.towers {
 			g.towers[i].crest += g.ambient
 		}
@@ -386,7 +387,7 @@ func (g *pressure) sampleAt(t float64) float64 {
 	i := int(math.Floor(x))
 	for _, r := range g.clean {
 		if i >= r.First && i+1 < r.End && len(g.clean) == 1 {
-			return g.v[i] + (x-float64(i))*(g.v[i+1]-g.v[i])
+			return g.lift + g.v[i] + (x-float64(i))*(g.v[i+1]-g.v[i])
 		}
 		if len(g.clean) > 1 && i >= 0 {
 			// With holes the sample's own time decides.
@@ -394,18 +395,10 @@ func (g *pressure) sampleAt(t float64) float64 {
 				y := (t - s) * g.rate
 				k := r.First + int(math.Floor(y))
 				if k+1 < r.End {
-					return g.v[k] + (y-math.Floor(y))*(g.v[k+1]-g.v[k])
+					return g.lift + g.v[k] + (y-math.Floor(y))*(g.v[k+1]-g.v[k])
 				}
 			}
 		}
 	}
 	return math.NaN()
-}
-
-func shifted(v []float64, by float64) []float64 {
-	out := make([]float64, len(v))
-	for i, x := range v {
-		out[i] = x + by
-	}
-	return out
 }

@@ -405,3 +405,11 @@ func BenchmarkCylinderPressure(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(rec.Channels[0].Values))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
 }
+
+func shifted(v []float64, by float64) []float64 {
+	out := make([]float64, len(v))
+	for i, x := range v {
+		out[i] = x + by
+	}
+	return out
+}
