@@ -243,8 +243,15 @@ func (s *sheet) companion(kind, role string, subject evidence.Subject) *trace.Ch
 // finite cuts the runs at samples without a value and counts those.
 func finite(v []float64, runs []trace.Segment) (out []trace.Segment, lost int) {
 	for _, r := range runs {
+		end := min(r.End, len(v))
+		if allFinite(v[min(r.First, end):end]) {
+			if r.First < end {
+				out = append(out, trace.Segment{First: r.First, End: end})
+			}
+			continue
+		}
 		from := -1
-		for i := r.First; i < min(r.End, len(v)); i++ {
+		for i := r.First; i < end; i++ {
 			bad := math.IsNaN(v[i]) || math.IsInf(v[i], 0)
 			if bad {
 				lost++
@@ -258,10 +265,25 @@ func finite(v []float64, runs []trace.Segment) (out []trace.Segment, lost int) {
 			}
 		}
 		if from >= 0 {
-			out = append(out, trace.Segment{First: from, End: min(r.End, len(v))})
+			out = append(out, trace.Segment{First: from, End: end})
 		}
 	}
 	return out, lost
+}
+
+// allFinite reports whether there is neither NaN nor infinity in v: for those x-x is
+// NaN, and so is a sum that holds it.
+func allFinite(v []float64) bool {
+	a, b := 0.0, 0.0
+	i := 0
+	for ; i+1 < len(v); i += 2 {
+		a += v[i] - v[i]
+		b += v[i+1] - v[i+1]
+	}
+	if i < len(v) {
+		a += v[i] - v[i]
+	}
+	return a+b == 0
 }
 
 // stepNoise is the standard deviation of the noise from differences of

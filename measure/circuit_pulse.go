@@ -199,14 +199,14 @@ func extremes(v []float64, runs []trace.Segment, rate float64) (lo, hi float64, 
 	for _, r := range runs {
 		for i := r.First; i < r.End; i += win {
 			l, h := math.Inf(1), math.Inf(-1)
-			for j := i; j+size <= min(i+win, r.End); j += size {
+			for part := v[i:min(i+win, r.End)]; len(part) >= size; part = part[size:] {
 				m := 0.0
-				for _, x := range v[j : j+size] {
+				for _, x := range part[:size] {
 					m += x
 				}
-				m /= float64(size)
-				l, h = math.Min(l, m), math.Max(h, m)
+				l, h = min(l, m), max(h, m)
 			}
+			l, h = l/float64(size), h/float64(size)
 			if l <= h {
 				los, his = append(los, l), append(his, h)
 			}
@@ -221,6 +221,10 @@ func extremes(v []float64, runs []trace.Segment, rate float64) (lo, hi float64, 
 	return los[k], his[len(his)-1-k], true
 }
 
+// levelSamples is how many samples, spread over the trace, the levels are taken from:
+// they place a level to a small part of the noise. Our choice.
+const levelSamples = 5000
+
 // densest gives the most crowded level of the lower and of the upper half of the
 // range: the shortest interval that holds a third of the samples there.
 func densest(v []float64, runs []trace.Segment, lo, hi float64) (low, high float64) {
@@ -228,7 +232,7 @@ func densest(v []float64, runs []trace.Segment, lo, hi float64) (low, high float
 	for _, r := range runs {
 		n += r.End - r.First
 	}
-	stride := max(1, n/20000)
+	stride := max(1, n/levelSamples)
 	mid := lo + (hi-lo)/2
 	var a, b []float64
 	for _, r := range runs {

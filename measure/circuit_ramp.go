@@ -67,7 +67,10 @@ func riseBoth(k, t float64) (h, byK float64) {
 }
 
 // normal is the normal equations of a ramp at its parameters, and its cost.
-func (r ramp) normal(t, y []float64) (a [3][3]float64, g [3]float64, cost float64) {
+func (r ramp) normal(t, y []float64, even bool) (a [3][3]float64, g [3]float64, cost float64) {
+	if even {
+		return r.normalEven(t, y)
+	}
 	for j := range t {
 		h, byK := riseBoth(r.k, t[j])
 		q := r.s * byK
@@ -82,9 +85,57 @@ func (r ramp) normal(t, y []float64) (a [3][3]float64, g [3]float64, cost float6
 		a[1][2] += h * q
 		a[2][2] += q * q
 	}
-	a[0][0] = float64(len(t))
+	return mirrored(a, len(t)), g, cost
+}
+
+// normalEven is normal for equally spaced times. There the exponential of one time
+// follows from that of the time before, so that a fit needs two and not hundreds:
+// with E(t) = exp(-kt)-1, E(t+d) = E(t) exp(-kd) + E(d). All terms have one sign,
+// and the rounding of n steps stays below n times that of one.
+func (r ramp) normalEven(t, y []float64) (a [3][3]float64, g [3]float64, cost float64) {
+	dt := (t[len(t)-1] - t[0]) / float64(len(t)-1)
+	e, d := math.Expm1(-r.k*t[0]), math.Expm1(-r.k*dt)
+	q1, k, perK, perK2 := 1+d, r.k, -1/r.k, r.s/(r.k*r.k)
+	var g0, g1, g2, a01, a02, a11, a12, a22 float64
+	for j := range t {
+		x := k * t[j]
+		h, q := e*perK, (x*(e+1)+e)*perK2
+		if -1e-3 < x && x < 1e-3 {
+			h, q = rise(k, t[j]), r.s*riseByK(k, t[j])
+		}
+		e = e*q1 + d
+		f := y[j] - r.i0 - r.s*h
+		cost += f * f
+		g0 += f
+		g1 += h * f
+		g2 += q * f
+		a01 += h
+		a02 += q
+		a11 += h * h
+		a12 += h * q
+		a22 += q * q
+	}
+	a[0][1], a[0][2], a[1][1], a[1][2], a[2][2] = a01, a02, a11, a12, a22
+	return mirrored(a, len(t)), [3]float64{g0, g1, g2}, cost
+}
+
+// mirrored completes normal equations of which one half is summed up.
+func mirrored(a [3][3]float64, n int) [3][3]float64 {
+	a[0][0] = float64(n)
 	a[1][0], a[2][0], a[2][1] = a[0][1], a[0][2], a[1][2]
-	return a, g, cost
+	return a
+}
+
+// equallySpaced reports whether times are equally spaced: each within a thousandth of a
+// step of its place, more than the stamps of a recording are rounded by.
+func equallySpaced(t []float64) bool {
+	dt := (t[len(t)-1] - t[0]) / float64(len(t)-1)
+	for j, x := range t {
+		if math.Abs(x-t[0]-float64(j)*dt) > 1e-3*dt {
+			return false
+		}
+	}
+	return true
 }
 
 // fitRamp fits the three parameters by damped least squares (Marquardt 1963).
@@ -94,8 +145,32 @@ func fitRamp(t, y []float64) (ramp, bool) {
 	if n < 8 || n != len(y) || !(t[n-1] > t[0]) {
 		return ramp{}, false
 	}
+	return fitRampFrom(threePoints(t, y), t, y)
+}
+
+// threePoints begins a fit from the means of the first, middle and last part: between
+// equal times a ramp's rises shrink by exp(-kT).
+func threePoints(t, y []float64) ramp {
+	n := len(y)
+	m := max(1, n/8)
+	mean := func(v []float64) float64 {
+		sum := 0.0
+		for _, x := range v {
+			sum += x
+		}
+		return sum / float64(len(v))
+	}
+	c := (n - m) / 2
+	a, b, e := mean(y[:m]), mean(y[c:c+m]), mean(y[2*c:2*c+m])
+	from, apart := mean(t[:m]), mean(t[c:c+m])-mean(t[:m])
 	span := t[n-1] - t[0]
-	return fitRampFrom(ramp{i0: y[0], s: 1.3 * (y[n-1] - y[0]) / span, k: 0.5 / span}, t, y)
+	r := ramp{s: 1.3 * (y[n-1] - y[0]) / span, k: 0.5 / span}
+	if shrink := (e - b) / (b - a); shrink > 0.02 && shrink < 5 && apart > 0 {
+		r.k = -math.Log(shrink) / apart
+		r.s = (b - a) / rise(r.k, apart) * math.Exp(r.k*from)
+	}
+	r.i0 = a - r.s*rise(r.k, from)
+	return r
 }
 
 // fitRampFrom is fitRamp begun at parameters that are near already.
@@ -106,7 +181,8 @@ func fitRampFrom(r ramp, t, y []float64) (ramp, bool) {
 	}
 	span := t[n-1] - t[0]
 	r = ramp{i0: r.i0, s: r.s, k: r.k, n: n}
-	a, g, cost := r.normal(t, y)
+	even := equallySpaced(t)
+	a, g, cost := r.normal(t, y, even)
 	damp := 1e-3
 	for range 60 {
 		b := a
@@ -125,7 +201,7 @@ func fitRampFrom(r ramp, t, y []float64) (ramp, bool) {
 			damp *= 10
 			continue
 		}
-		na, ng, c := next.normal(t, y)
+		na, ng, c := next.normal(t, y, even)
 		if !(c <= cost) {
 			if damp *= 10; damp > 1e9 {
 				break
@@ -184,17 +260,41 @@ func inverse3(m [3][3]float64) ([3][3]float64, bool) {
 	return out, true
 }
 
-// thin averages samples first..end-1 into at most limit points, and gives their
-// mean times from origin (seconds).
-func thin(v []float64, first, end int, at func(int) float64, origin float64, limit int) (t, y []float64) {
+// fitPoints is how many points a ramp is thinned to: what is averaged keeps what the
+// samples say of the three parameters, and the curve is straight within a point.
+const fitPoints = 120
+
+// thin averages samples first..end-1 into at least limit points and less than twice
+// as many, where there are enough, and gives their mean times from origin (seconds).
+func (s *sheet) thin(v []float64, first, end int, origin float64, limit int) (t, y []float64) {
 	step := max(1, (end-first)/limit)
-	for i := first; i+step <= end; i += step {
-		st, sy := 0.0, 0.0
-		for j := i; j < i+step; j++ {
-			st += at(j) - origin
-			sy += v[j]
+	n := max(0, (end-first)/step)
+	if n == 0 {
+		return nil, nil
+	}
+	both := make([]float64, 2*n)
+	t, y = both[:n], both[n:]
+	for p := range y {
+		i := first + p*step
+		sum := 0.0
+		for _, x := range v[i : i+step] {
+			sum += x
 		}
-		t, y = append(t, st/float64(step)), append(y, sy/float64(step))
+		y[p] = sum / float64(step)
+	}
+	middle := func(p int) float64 {
+		i := first + p*step
+		return (s.seconds(i)+s.seconds(i+step-1))/2 - origin
+	}
+	if t[0] = middle(0); n > 1 && s.rec.Time.Uniform() {
+		apart := (middle(n-1) - t[0]) / float64(n-1)
+		for p := range t {
+			t[p] = t[0] + float64(p)*apart
+		}
+		return t, y
+	}
+	for p := range t {
+		t[p] = middle(p)
 	}
 	return t, y
 }

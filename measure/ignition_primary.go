@@ -210,7 +210,7 @@ func (g *primary) fit(p *pulseTrain, c currentPulse) dwell {
 func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 	c := d.currentPulse
 	from := c.first + max(2, int(clampSettle*g.rate), (end-c.first)*35/100)
-	t, y := thin(p.v, from, end, g.seconds, c.foot, 300)
+	t, y := g.thin(p.v, from, end, c.foot, fitPoints)
 	d.r, d.fits = fitRamp(t, y)
 	if !d.fits {
 		return
@@ -227,13 +227,13 @@ func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 		}
 		from -= size
 	}
-	t, y = thin(p.v, from, end, g.seconds, c.foot, 300)
+	t, y = g.thin(p.v, from, end, c.foot, fitPoints)
 	if r, ok := fitRampFrom(d.r, t, y); ok {
 		d.r = r
 	}
 	d.early = ramp{}
 	if k := from + (end-from)*6/10; k-from > 30 {
-		t, y = thin(p.v, from, k, g.seconds, c.foot, 300)
+		t, y = g.thin(p.v, from, k, c.foot, fitPoints)
 		d.early, _ = fitRampFrom(d.r, t, y)
 	}
 }

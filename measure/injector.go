@@ -197,7 +197,7 @@ func (g *injector) startFit(c currentPulse, up int) (ramp, bool) {
 	if up-c.first < 4 {
 		return ramp{}, false
 	}
-	t, y := thin(g.p.v, c.first+1, up+1, g.seconds, c.foot, 100)
+	t, y := g.thin(g.p.v, c.first+1, up+1, c.foot, 100)
 	if len(t) >= 12 {
 		if r, ok := fitRamp(t, y); ok && r.s > 0 {
 			return r, true
@@ -306,7 +306,7 @@ func (g *injector) driverOf(amperes bool) (driver, why string) {
 // bends fits the rise of a saturated current and reports whether it is one: the
 // curve of R and L, bent, save for the kink.
 func (g *injector) bends(s *shot) bool {
-	t, y := thin(g.p.v, s.first+1, s.last, g.seconds, s.foot, 300)
+	t, y := g.thin(g.p.v, s.first+1, s.last, s.foot, fitPoints)
 	r, ok := fitRamp(t, y)
 	return ok && r.s > 0 && r.residual < 0.06*s.peak+2*g.p.sigma && r.k*(s.stop-s.on) > 0.5
 }

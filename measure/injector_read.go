@@ -92,7 +92,7 @@ func (g *injector) resistance(ch, voltage *trace.Channel, first, last int, few [
 	var rs, gains []float64
 	for _, s := range g.pulses {
 		a := s.first + int(from*float64(s.last-s.first))
-		t, y := thin(g.p.v, a, s.last-1, g.seconds, g.seconds(a), 200)
+		t, y := g.thin(g.p.v, a, s.last-1, g.seconds(a), fitPoints)
 		r, ok := fitRamp(t, y)
 		if !ok || !(r.k > 0) || !(r.s > 0) {
 			continue
