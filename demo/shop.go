@@ -251,14 +251,15 @@ func (g *garage) highVoltage(ctx context.Context) error {
 	)
 }
 
-// notProven ended as it really was: a proper ending.
+// notProven ended as it really was: a proper ending. Two days later the same car is
+// back as 2417.
 func (g *garage) notProven(ctx context.Context) error {
 	f, err := openFolder(g.folders, "02-one-placement-only")
 	if err != nil {
 		return err
 	}
 	h := g.hand("p-ines", 50*time.Hour)
-	if err := h.received(ctx, f, job.Received{Title: "2403", Bay: "Yard", AgreedMinutes: 60}, shop.CustomerData{Name: "Odile Marsh", Phone: "0555 0101"}, "QL 403 G"); err != nil {
+	if err := h.received(ctx, f, job.Received{Title: "2403", Bay: "Yard", AgreedMinutes: 60}, shop.CustomerData{Name: "Wenna Castell", Phone: "0555 0133"}, "QL 417 C"); err != nil {
 		return err
 	}
 	logs := func(m map[string]any) bool { return m["kind"] == "diagnostic" || m["kind"] == "parameter_log" }

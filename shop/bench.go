@@ -37,6 +37,7 @@ type Bench struct {
 	runs      runShelf
 	ahead     aheads
 	reads     readShelf
+	pasts     pastShelf
 	key       func() (*ShopKey, error)
 	lastBoard atomic.Pointer[madeBoard]
 	rows      atomic.Int64 // counts changes to rows of the board

@@ -46,6 +46,7 @@ func (b *Bench) Board(ctx context.Context) (*BoardView, error) {
 func (b *Bench) put(ctx context.Context, batch store.Batch) ([]int64, error) {
 	orders, err := b.store.Append(ctx, batch)
 	b.rows.Add(1)
+	b.pasts.changed(batch.Job)
 	return orders, err
 }
 
@@ -124,6 +125,7 @@ func (b *Bench) row(s *job.State, id string, now time.Time) (store.Row, error) {
 			v.Stage = st.ID
 		}
 	}
+	v.Ended, v.Result = endedAt(s)
 	if d := s.Dangerous; d != nil {
 		v.Dangerous, v.Corner = d.What.Text, d.What.Corner
 	}

@@ -52,6 +52,7 @@ func (b *Bench) putPersonal(ctx context.Context, customer, name string, v any) e
 		return err
 	}
 	b.people.forget(customer)
+	b.pasts.customerChanged(customer)
 	b.beside.Add(1)
 	b.feed.tell(Change{What: "personal"})
 	return nil
@@ -93,6 +94,7 @@ func (b *Bench) Erase(ctx context.Context, customer string) error {
 	err := b.store.Erase(ctx, customer)
 	b.answers.clear() // they name the vehicle
 	b.people.forget(customer)
+	b.pasts.customerChanged(customer)
 	b.beside.Add(1)
 	b.feed.tell(Change{What: "personal"})
 	return err

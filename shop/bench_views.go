@@ -41,6 +41,8 @@ type BoardRow struct {
 	PartHere     string   `json:"part_here,omitempty"` // it came and is not fitted
 	Disagree     []string `json:"disagree,omitempty"`  // items that cannot all be right: "7+8"
 	Next         Action   `json:"next"`
+	Ended        string   `json:"ended,omitempty"`  // of a closed job
+	Result       string   `json:"result,omitempty"` // proven, improved, not_proven
 	Rev          int64    `json:"rev"`
 	Updated      string   `json:"updated"`
 	In           []string `json:"in,omitempty"` // persons punched in

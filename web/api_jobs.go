@@ -111,6 +111,15 @@ func (s *Server) jobOperations(api huma.API) {
 			v, err := c.bench.All(c.r.Context(), in.Before, in.Limit)
 			return &struct{ Body *shop.BoardView }{v}, err
 		})
+	operation(api, huma.Operation{OperationID: "closed", Method: "GET", Path: "/closed", Summary: "Closed jobs, searched by plate, VIN, name, number, words or date", Tags: []string{"jobs"}},
+		func(c *apiCall, in *struct {
+			Q      string `query:"q" maxLength:"200"`
+			Before int64  `query:"before" minimum:"0" doc:"next of the page before"`
+			Limit  int    `query:"limit" minimum:"1" maximum:"500" default:"100"`
+		}) (*struct{ Body *shop.PastView }, error) {
+			v, err := c.bench.Closed(c.r.Context(), in.Q, in.Before, in.Limit)
+			return &struct{ Body *shop.PastView }{v}, err
+		})
 	operation(api, huma.Operation{OperationID: "open-job", Method: "POST", Path: "/jobs", Summary: "Open a job with a received@1 command", DefaultStatus: 201, Tags: []string{"jobs"}},
 		func(c *apiCall, in *struct{ Body commandBody }) (*receiptOut, error) {
 			a, err := c.author(c.w, c.r)

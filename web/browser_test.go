@@ -22,6 +22,7 @@ func pagesOf(d *demoShop) [][2]string {
 	return [][2]string{
 		{"board", "/"}, {"reception", "/jobs/new"}, {"job-open", j("2417")}, {"job-shown", j("2411")}, {"job-interrupted", j("2414")}, {"job-dangerous", j("2407")}, {"job-new", j("2419")},
 		{"ask-more", j("2417") + "/complaint"}, {"reading-choose", j("2417") + "/reading"}, {"reading-type", j("2417") + "/reading?test=plug_gap_others"}, {"reading-pick", j("2417") + "/reading?test=plug_swap&subject=cyl2"},
+		{"closed", "/closed"}, {"job-closed", j("2403")}, {"earlier", j("2417") + "/earlier"},
 		{"proof", j("2408") + "/proof"}, {"report", j("2408") + "/report"}, {"library", "/library"}, {"own", "/library/own?job=" + d.jobs["2417"]}, {"settings", "/settings"}, {"who", "/who"}, {"join", "/join"}, {"problem", "/nowhere"},
 	}
 }

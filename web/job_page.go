@@ -48,6 +48,7 @@ type jobPage struct {
 	Do          *doView
 
 	Complaint complaintView
+	Earlier   int // other jobs of the same vehicle
 
 	Items           []itemRow
 	ItemWords       string
@@ -221,6 +222,7 @@ func (b *pageBuilder) head() {
 			g.StageWords = p.T("stage.at", p.T("stage."+s.ID), i+1, len(v.Stages))
 		}
 	}
+	g.StageWords = cmp.Or(g.StageWords, p.T("board.stage.closed")) // no stage is the one it stands at
 	for _, s := range []*string{&g.Stage.Complaint, &g.Stage.Evidence, &g.Stage.Suspects, &g.Stage.Next, &g.Stage.Correction, &g.Stage.Proof} {
 		*s = cmp.Or(*s, "open")
 	}

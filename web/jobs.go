@@ -44,8 +44,14 @@ func showJob(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if a, err := s.author(w, r); err == nil {
 		person = a.Person
 	}
+	g := jobPageOf(v, p, s.now(), person)
+	past, _, err := s.bench.Earlier(r.Context(), v.Job)
+	if err != nil {
+		return err
+	}
+	g.Earlier = len(past)
 	return s.page(w, r, sheet{
-		Name: "job", Title: p.T("job.title", cmp.Or(v.Title, v.Job)), View: jobPageOf(v, p, s.now(), person), Styles: []string{"job.css"}, Scripts: []string{"live.js"},
+		Name: "job", Title: p.T("job.title", cmp.Or(v.Title, v.Job)), View: g, Styles: []string{"job.css"}, Scripts: []string{"live.js"},
 		Cells: s.jobCells(v, p, ""), Saved: savedAt(v, s, p),
 	})
 }
