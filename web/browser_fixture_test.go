@@ -183,9 +183,16 @@ func (w *window) size(width int64) chromedp.Action {
 	}
 }
 
+// do runs actions, again where the page was still being built: the library then looks
+// for a node by a number that the browser has just given anew. Nothing was done by then.
 func (w *window) do(what string, actions ...chromedp.Action) {
 	w.Helper()
-	if err := chromedp.Run(w.ctx, actions...); err != nil {
+	err := chromedp.Run(w.ctx, actions...)
+	for tries := 0; tries < 10 && err != nil && strings.Contains(err.Error(), "Could not find node"); tries++ {
+		time.Sleep(50 * time.Millisecond)
+		err = chromedp.Run(w.ctx, actions...)
+	}
+	if err != nil {
 		w.shot("failed-" + strings.ReplaceAll(w.Name(), "/", "-"))
 		w.Fatalf("%s: %v", what, err)
 	}
