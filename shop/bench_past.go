@@ -31,6 +31,7 @@ type PastJob struct {
 	Rev       int64  `json:"rev"`
 
 	customer, vin, text string
+	at                  int64 // Ended in Unix microseconds: a row is written again when its answer is, so that Rev is no order of closing
 }
 
 // PastView is a page of closed jobs, the one closed last first.
@@ -157,6 +158,9 @@ func (b *Bench) shelve(ctx context.Context, r *store.Row) error {
 		return err
 	}
 	j.Plate, j.vin, j.Customer = car.Plate, tight(car.VIN), shortName(who.Name)
+	if t, err := time.Parse(time.RFC3339Nano, j.Ended); err == nil {
+		j.at = t.UnixMicro()
+	}
 	j.text = strings.ToLower(strings.Join([]string{j.Plate, tight(j.Plate), j.vin, who.Name, j.Title, j.Vehicle, j.Complaint, day(j.Ended)}, "\n"))
 	b.pasts.mu.Lock()
 	b.pasts.jobs[r.Job] = j
@@ -231,12 +235,13 @@ func (b *Bench) Closed(ctx context.Context, text string, before int64, limit int
 	v := &PastView{Rows: []PastJob{}, Working: working}
 	for _, j := range b.pastJobs(func(j *PastJob) bool { return !j.Open && j.matches(words, whole) }) {
 		v.Of++
+		last := len(v.Rows) - 1
 		switch {
-		case before > 0 && j.Rev >= before:
-		case len(v.Rows) < min(max(limit, 1), boardLimit):
+		case before > 0 && j.at >= before:
+		case last+1 < min(max(limit, 1), boardLimit) || j.at == v.Rows[last].at: // those of one moment stay on one page
 			v.Rows = append(v.Rows, j)
 		case v.Next == 0:
-			v.Next = v.Rows[len(v.Rows)-1].Rev
+			v.Next = v.Rows[last].at
 		}
 	}
 	return v, nil
@@ -274,7 +279,7 @@ func (b *Bench) pastJobs(keep func(*PastJob) bool) []PastJob {
 			out = append(out, j)
 		}
 	}
-	slices.SortFunc(out, func(x, y PastJob) int { return cmp.Compare(y.Rev, x.Rev) })
+	slices.SortFunc(out, func(x, y PastJob) int { return cmp.Or(cmp.Compare(y.at, x.at), cmp.Compare(y.Rev, x.Rev)) })
 	return out
 }
 

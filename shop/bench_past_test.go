@@ -95,6 +95,15 @@ func TestClosedJobsAreFound(t *testing.T) {
 			t.Errorf("%q still finds the job of an erased customer: %+v, %v", asked, v, err)
 		}
 	}
+	// A row written again, as when its answer changes, keeps its place.
+	b.pasts.mu.Lock()
+	again := b.pasts.jobs[ids["2301"]]
+	again.Rev += 100
+	b.pasts.jobs[ids["2301"]] = again
+	b.pasts.mu.Unlock()
+	if v, err := b.Closed(t.Context(), "", 0, 10); err != nil || !strings.HasSuffix(titles(v.Rows), "2301") {
+		t.Errorf("after the oldest was written again: %s, %v", titles(v.Rows), err)
+	}
 	mustWrite(t, b, ids["2303"], cmd("reopen", job.ReopenedType, job.Reopened{Because: "back"}))
 	if v, err := b.Closed(t.Context(), "", 0, 10); err != nil || titles(v.Rows) != "2302 2301" {
 		t.Errorf("after one was reopened: %s, %v", titles(v.Rows), err)
