@@ -136,7 +136,7 @@ func (v *Vehicle) Ask(rng *rand.Rand, q string, place int, u Under) (Answer, err
 // an exponent of 1.22 (heat and ring loss at cranking speed) from where the intake
 // valve shuts, four fifths of the ratio: both from memory.
 func crankKPa(p parts, b Bore, leak float64) float64 {
-	tight, _ := Adiabatic(101.3, 293, 0.8*p.common.CrankRatio, 1.22)
+	tight, _ := Adiabatic(101.3, 293, 0.8*ratio(p.common.CrankRatio, b.LowMetre), 1.22)
 	late := 1 - 0.008*p.common.CamLateDegree
 	return (tight - 101.3) * math.Max(0.05, 1-1.05*math.Max(0, leak-0.05)) * late
 }
@@ -214,16 +214,16 @@ var questions = map[string]question{
 	// the cranking value: trade.md 2.6, both falling with valve lift.
 	"compression.running": {per: "cylinder", at: "idle", unit: "kPa", abs: 10, truth: func(a asked) float64 { return 0.36 * a.crank() * a.breathe() }},
 	"compression.snap": {per: "cylinder", at: "snap", unit: "kPa", abs: 15, truth: func(a asked) float64 {
-		return 0.80 * a.crank() * a.breathe() * (1 - a.c.Bore.Pinch) * (1 + 0.004*math.Max(0, a.p.common.Backpressure-4))
+		return 0.80 * a.crank() * a.breathe() * (1 - a.c.Bore.Pinch) * (1 + 0.3*a.c.Bore.Choke) * (1 + 0.004*math.Max(0, a.p.common.Backpressure-4))
 	}},
 	"cylinder.leak": {per: "cylinder", at: "off", unit: "%", abs: 1.5, truth: func(a asked) float64 { return 100 * a.c.Bore.LeakShare }},
 	"valve.lift":    {per: "cylinder", at: "off", unit: "mm", abs: 0.05, truth: func(a asked) float64 { return 9.8 * a.c.Bore.Lift }},
 	"balance.drop": {per: "cylinder", at: "idle", unit: "rpm", abs: 3, truth: func(a asked) float64 {
-		return 240 / float64(a.v.Engine.Cylinders) * a.v.density(a.p, a.i, a.u) * (1 - a.share(a.p, a.i+1))
+		return 240 / float64(a.v.Engine.Cylinders) * a.v.atSpark(a.p, a.i, a.u) * (1 - a.share(a.p, a.i+1))
 	}},
 	"vacuum.idle": {per: "engine", at: "idle", unit: "inHg", abs: 0.3, truth: func(a asked) float64 {
 		c := a.p.common
-		lost := 18*c.PlenumLeak + 14*c.Dilution + 0.12*c.CamLateDegree
+		lost := 18*c.PlenumLeak - 6*c.IdleStarved + 14*c.Dilution + 0.12*c.CamLateDegree
 		for _, x := range a.p.cyl {
 			lost += 5 * (x.Bore.Runner + math.Max(0, x.Bore.LeakShare-0.1)) / float64(len(a.p.cyl))
 		}
@@ -250,7 +250,7 @@ var questions = map[string]question{
 		}
 		return 86 * mean * (1 + a.p.common.AirflowError*(0.2+0.8*a.v.loadPct(a.v.running(a.u))/100))
 	}},
-	"coolant.running": {per: "engine", at: "idle", unit: "degC", abs: 0.7, truth: func(asked) float64 { return 91 }},
+	"coolant.running": {per: "engine", at: "idle", unit: "degC", abs: 0.7, truth: func(a asked) float64 { return warmDegC + a.p.common.CoolantKelvin }},
 	"misfire.count": {per: "cylinder", at: "load", unit: "count", truth: func(a asked) float64 {
 		return float64(a.v.MisfireCounts(a.rng, []Leg{{Under: a.u, Seconds: 60}})[a.i])
 	}},

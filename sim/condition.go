@@ -64,7 +64,11 @@ type fuelling struct {
 	fuelKPa float64
 }
 
-const trimLimit = 0.25
+const (
+	trimLimit = 0.25
+	warmDegC  = 91.0
+	loopDegC  = 40.0 // below it the mixture is not trimmed
+)
 
 // fuelling solves the mixture. Metered air sets the fuel; leaks, flow errors and
 // pressure change the ratio; the bank sensor sees the mean of its cylinders and
@@ -100,7 +104,7 @@ func (v *Vehicle) fuelling(p parts, u Under, misfire []float64) fuelling {
 			f.lambda[i] = 20
 		} else {
 			fuel := c.Injector.Flow*pressure*meter*content + c.Injector.Drip/flow + p.common.PurgeFuel*leakScale
-			fuel *= 1 - 0.12*p.common.Spoiled
+			fuel *= (1 - 0.12*p.common.Spoiled) * (1 + 0.007*max(0, -20-p.common.CoolantKelvin)) // 7 % for 10 K of cold engine
 			if u.Warm == "cold" {
 				fuel *= 1 - 0.35*c.Bore.DepositsNo
 			}
@@ -114,6 +118,9 @@ func (v *Vehicle) fuelling(p parts, u Under, misfire []float64) fuelling {
 		count[b]++
 	}
 	for b := range f.trim {
+		if warmDegC+p.common.CoolantKelvin < loopDegC {
+			break // the module does not trim a cold engine
+		}
 		f.trim[b] = math.Max(-trimLimit, math.Min(trimLimit, count[b]/math.Max(mean[b], 0.1)-1))
 	}
 	for i := range n {
@@ -142,6 +149,10 @@ func (v *Vehicle) density(p parts, i int, u Under) float64 {
 	}
 	d := (1 - 0.8*hold*math.Max(0, b.LeakShare-0.06)) * lift
 	d *= 1 - b.Pinch*v.loadPct(r)/100
+	d *= 1 - b.Choke*v.loadPct(r)/100*math.Min(1, r.rpm/2400) // burnt gas that could not leave
+	if u.State == "idle" || u.State == "" {
+		d *= 1 - p.common.IdleStarved
+	}
 	d *= 1 - 0.006*p.common.CamLateDegree
 	if u.State == "load" {
 		d *= 1 - 0.006*math.Max(0, p.common.Backpressure-4)

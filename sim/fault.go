@@ -48,7 +48,11 @@ type kind struct {
 	do func(e vehicle.Engine, p *parts, c *Cylinder, f Fault)
 }
 
-var kinds = []kind{
+// kinds are all the simulator knows.
+var kinds = slices.Concat(inBooks, inNoBook)
+
+// inBooks are those of the trade tables.
+var inBooks = []kind{
 	{"wide plug gap", "cylinder", nil, 9, func(_ vehicle.Engine, _ *parts, c *Cylinder, f Fault) {
 		c.Plug.GapMetre *= 1.32 + 0.33*f.Severity
 	}},
@@ -167,13 +171,6 @@ var kinds = []kind{
 	{"rough road", "engine", nil, 2, func(_ vehicle.Engine, p *parts, _ *Cylinder, f Fault) {
 		p.common.RoughRoad = 2 + 5*f.Severity
 	}},
-	// Two that no trade table lists, so that "something not listed" has cases.
-	{"narrowed intake runner", "cylinder", nil, 1, func(_ vehicle.Engine, _ *parts, c *Cylinder, f Fault) {
-		c.Bore.Pinch = 0.42 + 0.25*f.Severity
-	}},
-	{"feed drops out", "engine", nil, 1, func(_ vehicle.Engine, p *parts, _ *Cylinder, f Fault) {
-		p.common.Dropout = 0.02 + 0.06*f.Severity
-	}},
 }
 
 // ceiling scales a flash-over voltage with the voltage the engine needs: a
@@ -226,16 +223,22 @@ func FaultNames(e vehicle.Engine) []string {
 	return out
 }
 
-// DrawFault draws one fault for the engine by the generator's own weights.
-func DrawFault(rng *rand.Rand, e vehicle.Engine) Fault {
+// DrawFault draws one fault of the trade tables for the engine, by the generator's
+// own weights.
+func DrawFault(rng *rand.Rand, e vehicle.Engine) Fault { return draw(rng, e, inBooks) }
+
+// DrawUnlisted draws one that no book lists.
+func DrawUnlisted(rng *rand.Rand, e vehicle.Engine) Fault { return draw(rng, e, inNoBook) }
+
+func draw(rng *rand.Rand, e vehicle.Engine, from []kind) Fault {
 	sum := 0.0
-	for _, k := range kinds {
+	for _, k := range from {
 		if k.fits == nil || k.fits(e) {
 			sum += k.weight
 		}
 	}
 	u := rng.Float64() * sum
-	for _, k := range kinds {
+	for _, k := range from {
 		if k.fits != nil && !k.fits(e) {
 			continue
 		}
@@ -243,7 +246,7 @@ func DrawFault(rng *rand.Rand, e vehicle.Engine) Fault {
 			return place(rng, e, k)
 		}
 	}
-	return place(rng, e, kinds[0])
+	return place(rng, e, from[0])
 }
 
 // place gives a fault a cylinder and a severity.

@@ -9,7 +9,7 @@ import (
 
 // gas is the charge of a cylinder at the spark in a condition.
 func (v *Vehicle) gas(p parts, f fuelling, i int, u Under, manifoldPa float64) Gas {
-	g := GasAtSpark(manifoldPa, v.density(p, i, u), f.lambda[i]*(1+0.8*f.dilute))
+	g := GasAtSpark(manifoldPa, v.atSpark(p, i, u), f.lambda[i]*(1+0.8*f.dilute))
 	g.PressurePa *= 1 - 0.01*p.common.CamLateDegree
 	return g
 }
@@ -85,8 +85,8 @@ func (v *Vehicle) misfires(rng *rand.Rand, p parts, cylinder int, u Under, n int
 func (v *Vehicle) missChance(rng *rand.Rand, p parts, cylinder int, u Under) float64 {
 	i := cylinder - 1
 	f := v.fuelling(p, u, nil)
-	r := v.running(u)
-	sec, d := p.cyl[i].secondary(v.Engine, u.Wet == "wet"), v.density(p, i, u)
+	r := v.runs(p, u)
+	sec, d := p.cyl[i].secondary(v.Engine, u.Wet == "wet"), v.atSpark(p, i, u)
 	const draws = 60
 	sum := 0.0
 	for range draws {
@@ -97,7 +97,7 @@ func (v *Vehicle) missChance(rng *rand.Rand, p parts, cylinder int, u Under) flo
 		if sp.Peak < sp.Required { // look at the energy of the firings that do reach the gap
 			sp.Peak = math.Min(sp.median, sp.Available)
 		}
-		sum += out*besideGap + (1-out)*failChance(sec.gapJoule(sp, g), g, d, p.common.dropout(u), u)
+		sum += out*besideGap + (1-out)*failChance(sec.gapJoule(sp, g), g, d, v.lost(p, i, u), u)
 	}
 	return sum / draws
 }
@@ -217,6 +217,9 @@ func (v *Vehicle) Secondary(rng *rand.Rand, cylinder int, u Under, prof Profile,
 	for k, m := range prof.Moments(rng, end, waste) {
 		g := v.gas(p, f, i, u, m.ManifoldPa)
 		g.Lambda *= 1 + 0.015*rng.NormFloat64()
+		if early := v.early(p, i, u); early > 0 && rng.Float64() < early {
+			g.Kelvin *= 2.5 // the charge burns already
+		}
 		batt := m.Battery - 14.1 + p.common.BatteryVolt
 		s := sec
 		exhaust := waste && k%2 == 1
@@ -229,7 +232,7 @@ func (v *Vehicle) Secondary(rng *rand.Rand, cylinder int, u Under, prof Profile,
 		sp := s.Fire(rng, g, batt)
 		sp.At, sp.RPM, sp.ManifoldPa, sp.Waste = m.At, m.RPM, m.ManifoldPa, exhaust
 		if !exhaust {
-			sp.Misfire = fails(rng, sp, s.gapJoule(sp, g), g, v.density(p, i, u), p.common.dropout(u), u)
+			sp.Misfire = fails(rng, sp, s.gapJoule(sp, g), g, v.atSpark(p, i, u), v.lost(p, i, u), u)
 		}
 		out = append(out, sp)
 	}

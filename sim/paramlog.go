@@ -38,7 +38,7 @@ func (v *Vehicle) ParameterLog(rng *rand.Rand, legs []Leg, period float64) []Row
 	long := make([]float64, banks)
 	settled := false
 	t, coolant := 0.0, 88.0
-	now := v.running(legs0(legs))
+	now := v.runs(v.at(legs0(legs)), legs0(legs))
 	for _, l := range legs {
 		p := v.at(l.Under)
 		miss := make([]float64, n)
@@ -52,7 +52,7 @@ func (v *Vehicle) ParameterLog(rng *rand.Rand, legs []Leg, period float64) []Row
 			}
 			settled = true
 		}
-		want := v.running(l.Under)
+		want := v.runs(p, l.Under)
 		if l.RPM > 0 { // in the same gear
 			want.speedKmh *= l.RPM / want.rpm
 			want.rpm = l.RPM
@@ -76,7 +76,7 @@ func (v *Vehicle) ParameterLog(rng *rand.Rand, legs []Leg, period float64) []Row
 			}
 			r := Row{Seconds: t, State: l.State, RPM: math.Round(4*(now.rpm+8*rng.NormFloat64())) / 4,
 				LoadPct: grid(v.loadPct(now)*(1+0.01*rng.NormFloat64()), 255), Throttle: grid(now.throttlePct, 255),
-				CoolantC: math.Round(coolant), SpeedKmh: math.Round(math.Max(0, now.speedKmh)), IntakeC: 31, IntakeKPa: math.Round(now.manifoldPa/1e3 + 0.4*rng.NormFloat64()),
+				CoolantC: math.Round(coolant + p.common.CoolantKelvin), SpeedKmh: math.Round(math.Max(0, now.speedKmh)), IntakeC: 31, IntakeKPa: math.Round(now.manifoldPa/1e3 + 0.4*rng.NormFloat64()),
 				AirGS:    math.Round(100*v.airGramPerSecond(now)*meter*leak*(1+0.015*rng.NormFloat64())) / 100,
 				ShortPct: make([]float64, banks), LongPct: make([]float64, banks), Misfires: make([]int, n)}
 			for b := range banks {

@@ -9,6 +9,7 @@ type Plug struct {
 	Ohm        float64
 	Fouling    float64 // 0 clean, 1 covered
 	CrackVolt  float64 // flashes over inside at this voltage; 0 = sound
+	Glow       float64 // share of firings at full load lit by the plug before the spark; 0 = right heat range
 	LooksWrong string  // what a look at it finds, "" = ordinary wear
 }
 
@@ -44,6 +45,8 @@ type Bore struct {
 	Lift       float64 // valve lift of nominal
 	Runner     float64 // air drawn through a runner leak at idle, of the cylinder's idle air
 	Pinch      float64 // share of air lost at full load in a narrowed runner
+	Choke      float64 // share of air displaced at full load by burnt gas behind a choked port
+	LowMetre   float64 // how much too low the piston stops
 	SpringRPM  float64 // above it the valves no longer follow; 0 = sound
 	DepositsNo float64 // share of mixture upset by deposits when cold
 }
@@ -98,6 +101,9 @@ type Common struct {
 	LearnMissing  float64 // false counts per 1000 firings above 3000 rpm, quiet signal
 	RoughRoad     float64 // false counts per 1000 firings on that road
 	Dropout       float64 // share of firings lost by a feed that breaks in vibration
+	IdleStarved   float64 // share of the idle air that a lacquered throttle keeps out
+	CoolantKelvin float64 // error of the coolant sensor
+	Drag          float64 // of a brake, over what driving on the level asks
 	CrankRatio    float64 // compression ratio
 	Enrich        float64 // fuel gas fed in by hand, faster than the trims follow
 }

@@ -86,8 +86,8 @@ func newGas(v *Vehicle, p parts, cylinder int, u Under) *gas {
 	b := p.cyl[cylinder-1].Bore
 	swept := v.Engine.DisplacementL * 1e-3 / float64(v.Engine.Cylinders)
 	share := math.Max(0, math.Min(0.97, b.LeakShare))
-	g := &gas{ratio: p.common.CrankRatio, clearance: swept / (p.common.CrankRatio - 1), hole: sharpOrifice * math.Sqrt(share/(1-share)), into: b.LeakInto,
-		filling: 1, shuts: intakeShuts - p.common.CamLateDegree, opens: exhaustOpens + p.common.CamLateDegree, back: 1e3 * p.common.Backpressure}
+	g := &gas{ratio: p.ratio(cylinder - 1), clearance: swept / (p.ratio(cylinder-1) - 1), hole: sharpOrifice * math.Sqrt(share/(1-share)), into: b.LeakInto,
+		filling: 1, shuts: intakeShuts - p.common.CamLateDegree, opens: exhaustOpens + p.common.CamLateDegree, back: 1e3*p.common.Backpressure + 150e3*b.Choke}
 	// A worn lobe lifts less and for less long; turned slowly the cylinder fills all the same.
 	worn := math.Max(0, 1-b.Lift)
 	g.shuts += 45 * worn

@@ -85,18 +85,29 @@ func New(rng *rand.Rand, e vehicle.Engine, faults ...Fault) (*Vehicle, error) {
 	return v, nil
 }
 
+// How the generator draws. The chances are its own.
+const (
+	soundShare    = 0.08 // vehicles with nothing wrong
+	twoShare      = 0.10 // with two faults
+	UnlistedShare = 0.10 // whose first fault is in no book
+)
+
 // Draw makes a vehicle with a layout of Layouts and, by chance, no fault (8 %),
-// one (82 %) or two (10 %) of those that can be on it. The chances are this
-// generator's own.
+// one (82 %) or two (10 %) of those that can be on it. One vehicle in ten has a fault
+// that no book lists.
 func Draw(rng *rand.Rand) *Vehicle {
 	l := Layouts()
 	e := l[rng.IntN(len(l))]
 	var faults []Fault
-	for k, u := 0, rng.Float64(); ; k++ {
-		if k == 0 && u < 0.08 || k == 1 && u < 0.90 || k == 2 {
-			break
+	if u := rng.Float64(); u >= soundShare {
+		if rng.Float64() < UnlistedShare/(1-soundShare) {
+			faults = append(faults, DrawUnlisted(rng, e))
+		} else {
+			faults = append(faults, DrawFault(rng, e))
 		}
-		faults = append(faults, DrawFault(rng, e))
+		if u >= 1-twoShare {
+			faults = append(faults, DrawFault(rng, e))
+		}
 	}
 	v, err := New(rng, e, faults...)
 	if err != nil {

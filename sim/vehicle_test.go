@@ -51,6 +51,14 @@ func TestWhereFaultsAreFelt(t *testing.T) {
 		{"worn lobe", [2]float64{0, 0.5}, [2]float64{0, 1}, [2]float64{much, 1}},
 		{"narrowed intake runner", [2]float64{0, 0.05}, [2]float64{0, 0.1}, [2]float64{much, 1}},
 		{"noisy crank signal", [2]float64{0, none}, [2]float64{0, none}, [2]float64{0, none}},
+		// In no book.
+		{"feed drops out", [2]float64{some, 0.1}, [2]float64{some, 0.1}, [2]float64{some, 0.1}},
+		{"plug too hot", [2]float64{0, none}, [2]float64{0, none}, [2]float64{much, 0.6}},
+		{"exhaust port choked", [2]float64{0, none}, [2]float64{0, none}, [2]float64{much, 1}},
+		{"bent rod", [2]float64{some, 0.5}, [2]float64{0, 0.05}, [2]float64{0, 0.02}},
+		{"throttle lacquered", [2]float64{some, 0.9}, [2]float64{0, none}, [2]float64{0, none}},
+		{"coolant sensor reads cold", [2]float64{some, 1}, [2]float64{some, 1}, [2]float64{some, 1}},
+		{"brake drags", [2]float64{0, none}, [2]float64{0, none}, [2]float64{0, none}},
 	}
 	for _, c := range cases {
 		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 2, Severity: 0.7})
