@@ -1,7 +1,9 @@
 package book
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 
 	"proveout/evidence"
 	"proveout/vehicle"
@@ -70,7 +72,7 @@ func Instantiate(e vehicle.Engine, books ...*Book) (*Instance, error) {
 			}
 		}
 		for i := range b.Tests {
-			t := &b.Tests[i]
+			t := b.Tests[i].lowestFirst()
 			if tests[t.ID] {
 				return nil, fmt.Errorf("book %s: test %q is already in another book; give it another id", b.ID, t.ID)
 			}
@@ -84,6 +86,18 @@ func Instantiate(e vehicle.Engine, books ...*Book) (*Instance, error) {
 		}
 	}
 	return in, nil
+}
+
+// lowestFirst is the test with the stretches of its outcomes in rising order, as a
+// measured value meets them; a book may write them in the order a person thinks of.
+func (t *Test) lowestFirst() *Test {
+	rising := func(a, b Outcome) int { return cmp.Compare(a.From, b.From) }
+	if slices.IsSortedFunc(t.Outcomes, rising) {
+		return t
+	}
+	c := *t
+	c.Outcomes = slices.SortedStableFunc(slices.Values(t.Outcomes), rising)
+	return &c
 }
 
 // subjects lists the instances of a "per" on an engine, in order.
