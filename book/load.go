@@ -1,6 +1,7 @@
 package book
 
 import (
+	"crypto/sha256"
 	"embed"
 	"fmt"
 	"io/fs"
@@ -31,6 +32,7 @@ func Load(name string, data []byte) (*Book, []Problem) {
 		return nil, ps
 	}
 	b, more := Decode(doc, doc.Root)
+	b.sum = fmt.Sprintf("%x", sha256.Sum256(data))
 	if b.Schema != SchemaID {
 		p := doc.At(strict.Error, fmt.Sprintf("is %q; this program reads %q", b.Schema, SchemaID), "schema")
 		if b.Schema == "" {
@@ -89,6 +91,10 @@ func BuiltinText(id string) ([]byte, bool) {
 	}
 	return nil, false
 }
+
+// SHA256 is the hexadecimal hash of the file the book was read from, by which a
+// conclusion pins it; empty for a job's own suspects and tests, which stand in the job.
+func (b *Book) SHA256() string { return b.sum }
 
 // SameID reports whether two book ids are the same, a hyphen standing for _.
 func SameID(a, b string) bool {

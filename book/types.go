@@ -31,6 +31,7 @@ type Book struct {
 
 	doc   *strict.Document // where it was read from, for line numbers; nil if made in Go
 	steps []any            // path of the book inside doc
+	sum   string           // SHA-256 of the text it was read from, hexadecimal; empty if it has no file of its own
 }
 
 // Num is a number with its source tag, written [0.25, EST].

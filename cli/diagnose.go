@@ -21,6 +21,7 @@ func newDiagnose() *cobra.Command {
 	var rank, stopAt string
 	var faults int
 	var maxValues int64
+	var own bookFiles
 	c := &cobra.Command{
 		Use:   "diagnose JOBDIR",
 		Short: "Say what a job's files show, what is ruled out, what is left, what to do next",
@@ -33,7 +34,8 @@ docs/job-folder.md describes the folder.`,
 		Example: `  proveout diagnose examples/01-stumble-on-the-hill
   proveout diagnose --all examples/02-one-placement-only
   proveout diagnose --json JOBDIR | jq '.next[0]'
-  proveout diagnose --rank cost JOBDIR`,
+  proveout diagnose --rank cost JOBDIR
+  proveout diagnose --book my-book.yaml JOBDIR`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			o := shop.Options{Program: Version(), Progress: progress(c)}
@@ -54,6 +56,10 @@ docs/job-folder.md describes the folder.`,
 					return fmt.Errorf("--stop-at %q: %w", stopAt, err)
 				}
 				o.StopAt = v
+			}
+			var err error
+			if o.Books, err = own.shelf(c); err != nil {
+				return err
 			}
 			o.Reason.MaxFaults, o.Reason.AnyEquipment = faults, anyEquipment
 			a, err := shop.Diagnose(args[0], o)
@@ -88,6 +94,7 @@ docs/job-folder.md describes the folder.`,
 	f.StringVar(&rank, "rank", "", "order of next tests: ends (chance it ends the search per minute, the usual), bits (doubt removed per minute), cost (minutes to a finished repair); goes before search.order of the job")
 	f.StringVar(&stopAt, "stop-at", "", "chance that what is shown must have before the search ends, such as 95%; goes before search.stop_at of the job")
 	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
+	own.flag(c)
 	f.IntVar(&faults, "faults", 3, "how many faults at once to consider, 1 to 3")
 	return c
 }

@@ -10,6 +10,7 @@ func init() { commands = append(commands, newProve) }
 
 func newProve() *cobra.Command {
 	var asJSON, all, plan bool
+	var own bookFiles
 	c := &cobra.Command{
 		Use:   "prove JOBDIR",
 		Short: "Say whether a repair is proven, and what is left to drive or measure",
@@ -28,7 +29,11 @@ nothing could be read.`,
   proveout prove --json JOBDIR | jq '.plan'`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			a, err := shop.Prove(args[0], shop.Options{Program: Version(), Progress: progress(c)})
+			books, err := own.shelf(c)
+			if err != nil {
+				return err
+			}
+			a, err := shop.Prove(args[0], shop.Options{Books: books, Program: Version(), Progress: progress(c)})
 			if err != nil {
 				return err
 			}
@@ -49,6 +54,7 @@ nothing could be read.`,
 			return err
 		},
 	}
+	own.flag(c)
 	f := c.Flags()
 	f.BoolVar(&asJSON, "json", false, "print the answer as JSON (proveout schema proof)")
 	f.BoolVar(&all, "all", false, "list every episode and what did not count")

@@ -18,6 +18,7 @@ func init() { commands = append(commands, newReport) }
 
 func newReport() *cobra.Command {
 	var out, paper, printed string
+	var own bookFiles
 	c := &cobra.Command{
 		Use:   "report JOBDIR --out FILE.pdf",
 		Short: "Print complaint, cause, correction and proof on one page",
@@ -43,7 +44,11 @@ none; --date sets another. The same job and date give the same bytes.`,
 			if ending != ".pdf" && ending != ".html" {
 				return fmt.Errorf("--out %s: the ending says what is written; give it .pdf or .html", out)
 			}
-			r, err := shop.Report(args[0], shop.Options{Program: Version(), Progress: progress(c)})
+			books, err := own.shelf(c)
+			if err != nil {
+				return err
+			}
+			r, err := shop.Report(args[0], shop.Options{Books: books, Program: Version(), Progress: progress(c)})
 			if err != nil {
 				return err
 			}
@@ -69,6 +74,7 @@ none; --date sets another. The same job and date give the same bytes.`,
 		},
 	}
 	f := c.Flags()
+	own.flag(c)
 	f.StringVar(&out, "out", "", "file to write, ending in .pdf or .html")
 	f.StringVar(&paper, "paper", "a4", "of a PDF: a4 or letter")
 	f.StringVar(&printed, "date", "", "date on the page, for example 2026-11-25")

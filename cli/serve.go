@@ -88,11 +88,13 @@ the same commands that taps send. Every PIN is ` + demo.PIN + `.`,
 type serving struct {
 	address, secure, data, shop, demoPIN string
 	verbose                              bool
+	own                                  bookFiles
 }
 
 func (o *serving) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.address, "address", ":8040", "address for plain http")
 	c.Flags().StringVar(&o.secure, "secure-address", ":8041", "address for TLS; empty: none")
+	o.own.flag(c)
 	c.Flags().BoolVar(&o.verbose, "verbose", false, "write down refused requests too")
 }
 
@@ -100,12 +102,16 @@ func (o *serving) flags(c *cobra.Command) {
 func (o *serving) run(c *cobra.Command, fill func(context.Context, *shop.Bench) error) (err error) {
 	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	books, err := o.own.shelf(c)
+	if err != nil {
+		return err
+	}
 	st, err := sqlite.Open(o.data, sqlite.Options{Create: true})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, st.Close()) }()
-	b, err := shop.NewBench(st, shop.BenchOptions{Shop: "shop", Clock: time.Now, NewID: newID, Program: Version()})
+	b, err := shop.NewBench(st, shop.BenchOptions{Shop: "shop", Books: books, Clock: time.Now, NewID: newID, Program: Version()})
 	if err != nil {
 		return err
 	}

@@ -12,8 +12,8 @@ import (
 )
 
 // ChooseBooks gives the fault books for the job out of all that are at hand:
-// those named under "books", else those that apply to the engine, and the job's
-// own suspects and tests last. What is wrong in "own" is left out, entry by
+// those named under "books", else those that apply to the engine and speak of the
+// complaint (all that apply, where none does), and the job's own suspects and tests last. What is wrong in "own" is left out, entry by
 // entry, and reported; a job without any fitting book works from its own alone.
 func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []Problem) {
 	var out []*book.Book
@@ -37,9 +37,14 @@ func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []
 		}
 	}
 	if len(f.Books) == 0 {
-		for _, b := range all {
-			if b.Applies.Matches(e) {
-				out = append(out, b)
+		fits := slices.DeleteFunc(slices.Clone(all), func(b *book.Book) bool { return !b.Applies.Matches(e) })
+		out = slices.DeleteFunc(slices.Clone(fits), func(b *book.Book) bool { return !f.speaksOf(b) })
+		if len(out) == 0 {
+			out = fits
+		}
+		for _, b := range fits {
+			if !slices.Contains(out, b) {
+				ps = append(ps, f.at(strict.Note, fmt.Sprintf("the fault book %s knows none of these symptoms and is not used; name it under \"books\" to use it too", b.ID), "complaint", "symptoms"))
 			}
 		}
 	}
@@ -54,6 +59,15 @@ func (f *File) ChooseBooks(all []*book.Book, e vehicle.Engine) ([]*book.Book, []
 		}
 	}
 	return out, ps
+}
+
+// speaksOf reports whether a book knows a symptom of the complaint or has a test that a
+// reading names: the suspects of a book that does not can only stand in the way.
+func (f *File) speaksOf(b *book.Book) bool {
+	return slices.ContainsFunc(f.Complaint.Symptoms, func(s string) bool { _, ok := b.Symptoms[ident(s)]; return ok }) ||
+		slices.ContainsFunc(f.Readings, func(r Reading) bool {
+			return r.Test != "" && slices.ContainsFunc(b.Tests, func(t book.Test) bool { return t.ID == ident(r.Test) })
+		})
 }
 
 // ownBook checks the job's own section and takes what is sound in it.

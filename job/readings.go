@@ -266,6 +266,12 @@ func (r *resolver) one(t TypedReading, s evidence.Subject, w *Reading, value, re
 			return slices.ContainsFunc(test.Outcomes, func(o book.Outcome) bool { return o.ID == id })
 		}
 		id := ident(result)
+		if !known(id) {
+			said := slices.DeleteFunc(slices.Clone(test.Outcomes), func(o book.Outcome) bool { return ident(o.Text) != id })
+			if len(said) == 1 { // as the screen and the answer say it
+				id = said[0].ID
+			}
+		}
 		if yn, err := yesNo(result); !known(id) && err == nil && known(yn) {
 			id = yn // "true" for an outcome "yes"
 		}

@@ -167,7 +167,7 @@ func Compare(f evidence.Feature, readings []evidence.Reading, o CompareOptions) 
 			}
 		}
 	}
-	t := traitsOf(f.ID)
+	t := traitsOf(f)
 	rows := make([]pooled, len(groups))
 	means := make([]float64, len(groups))
 	var values []float64

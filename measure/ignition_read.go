@@ -205,7 +205,7 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 	}
 	g.emit(feature, unit.Must("x"), m, u, len(heights), p, f)
 	if g.meta.Calibrated && g.ch.Unit.Dim == unit.Voltage && (p.state == evidence.Idle || p.state == evidence.Snap) {
-		if t := traitsOf("ignition.firing_voltage" + p.suffix); m < t.low || m > t.high {
+		if t := traitTable["ignition.firing_voltage"+p.suffix]; m < t.low || m > t.high {
 			g.note(evidence.ScaleUnsure, true, "%s: firing lines of %.3g V from a calibrated probe cannot be; the scale is wrong", g.ch.Name, m)
 			f = append(f, evidence.ScaleUnsure)
 		}

@@ -44,7 +44,8 @@ type Task struct {
 	NotMeasured []NotMeasured
 	Asks        []Ask
 	Limits      []Limit
-	Level       float64 // 0 = 0.95
+	Features    []evidence.Feature // those the catalogue lacks: of the books and the job
+	Level       float64            // 0 = 0.95
 }
 
 // Judge turns readings into findings, one for each question, subject, operating
@@ -116,7 +117,7 @@ func (t Task) asksFor(g group) []Ask {
 		return out
 	}
 	a := Ask{Feature: g.feature, Versus: Absolute}
-	f := featureOf(g.feature, g.readings[0])
+	f := t.featureOf(g.feature, g.readings[0])
 	switch {
 	case g.feature == "misfire.count" || g.feature == "misfire.share":
 		a.Versus = Count
@@ -124,7 +125,7 @@ func (t Task) asksFor(g group) []Ask {
 		a.Versus = VsLimit
 	case f.Per == evidence.Cylinder && len(bySubject(g.readings)) > 1:
 		a.Versus = Others
-		tr := traitsOf(f.ID)
+		tr := traitsOf(f)
 		if tr.margin == 0 && tr.marginAbs > 0 || f.Dim == unit.Percent || f.ID == "ignition.spark_line_slope" || f.ID == "ignition.spark_line_noise" || f.ID == "ignition.ring_count" {
 			a.Versus = Difference
 		}
@@ -168,7 +169,7 @@ func (t Task) limitFor(feature string, s evidence.Subject) *Limit {
 
 // judge answers one question for one group.
 func (t Task) judge(g group, a Ask, family int) []evidence.Finding {
-	f := asTyped(featureOf(g.feature, g.readings[0]), g.readings)
+	f := asTyped(t.featureOf(g.feature, g.readings[0]), g.readings)
 	usable, out := t.screen(g, f, a)
 	if len(usable) == 0 {
 		return out
@@ -263,7 +264,7 @@ func (t Task) unusable(f evidence.Feature, r evidence.Reading) (why, fix string,
 			return blockedWhy(fl), blockedFix(fl), fl
 		}
 	}
-	if tr := traitsOf(f.ID); (tr.low != 0 || tr.high != 0) && (r.Value.SI < tr.low || r.Value.SI > tr.high) {
+	if tr := traitsOf(f); (tr.low != 0 || tr.high != 0) && (r.Value.SI < tr.low || r.Value.SI > tr.high) {
 		return fmt.Sprintf("%s cannot be: %s lies between %s and %s", r.Value, f.Name, show(tr.low, f), show(tr.high, f)), "check the unit and the decimal point", evidence.ScaleUnsure
 	}
 	return "", "", ""
@@ -318,7 +319,7 @@ func blockedFix(f evidence.Flag) string {
 func notMeasured(f evidence.Feature, test string, r evidence.Reading, why, fix string, flag evidence.Flag) evidence.Finding {
 	name := f.Name
 	free := f.Amplitude && r.Has(evidence.NotCalibrated) // its scale is anyone's guess
-	if tr := traitsOf(f.ID); flag == evidence.Unplaced && !r.Blocked() && !free && r.Value.Unit.Dim == f.Dim && (tr.low == 0 && tr.high == 0 || r.Value.SI >= tr.low && r.Value.SI <= tr.high) {
+	if tr := traitsOf(f); flag == evidence.Unplaced && !r.Blocked() && !free && r.Value.Unit.Dim == f.Dim && (tr.low == 0 && tr.high == 0 || r.Value.SI >= tr.low && r.Value.SI <= tr.high) {
 		// The number is good; only where it belongs is not known. It is said.
 		value, sd := repeated(f, []evidence.Reading{r})
 		name += " " + plusMinus(value, 1.96*sd, f) + ", but it"
@@ -345,7 +346,7 @@ func (t Task) unmeasured(readings []evidence.Reading) []evidence.Finding {
 		if have {
 			continue
 		}
-		f := featureOf(n.Feature, evidence.Reading{Feature: n.Feature, Subject: n.Subject})
+		f := t.featureOf(n.Feature, evidence.Reading{Feature: n.Feature, Subject: n.Subject})
 		tests := []string{}
 		for _, a := range t.Asks {
 			if a.Feature == n.Feature {

@@ -12,7 +12,7 @@ import (
 // uncertainty: scatter of repeats or the stated uncertainty, and the instrument's
 // own scale error, which does not average out.
 func repeated(f evidence.Feature, rs []evidence.Reading) (value, sd float64) {
-	tr := traitsOf(f.ID)
+	tr := traitsOf(f)
 	var values []float64
 	within := 0.0
 	for _, r := range rs {
@@ -35,7 +35,7 @@ func repeated(f evidence.Feature, rs []evidence.Reading) (value, sd float64) {
 	if f.PlacementCV > 0 {
 		scale = math.Hypot(scale, f.PlacementCV)
 	}
-	return value, math.Hypot(math.Sqrt(within/n), scale*math.Abs(value))
+	return value, math.Hypot(math.Sqrt(within/n), math.Hypot(scale*value, tr.scaleAbs))
 }
 
 // versusLimit holds one subject against its limit.
@@ -105,7 +105,7 @@ func limitBounds(l *Limit, f evidence.Feature, a Ask, ref float64) (low, high fl
 		if a.Normal != nil {
 			return math.Min(a.Normal.From*ref, a.Normal.To*ref), math.Max(a.Normal.From*ref, a.Normal.To*ref)
 		}
-		tr := traitsOf(f.ID)
+		tr := traitsOf(f)
 		m := tr.margin * math.Abs(ref)
 		if m == 0 {
 			m = tr.marginAbs

@@ -84,7 +84,7 @@ func pool(f evidence.Feature, rs []evidence.Reading, log bool) pooled {
 // catalogue expects, before any is seen, on the scale of the comparison. The
 // repeat scatter of a typed reading counts where nobody stated an uncertainty.
 func priorScatter(f evidence.Feature, rs []evidence.Reading, reference float64, log bool) float64 {
-	t := traitsOf(f.ID)
+	t := traitsOf(f)
 	prior := f.PlacementCV
 	if onePickup(rs) {
 		prior = t.repeatRel // not moved between the cylinders: only repeats scatter

@@ -1,6 +1,11 @@
 package measure
 
-import "proveout/evidence"
+import (
+	"slices"
+
+	"proveout/evidence"
+	"proveout/unit"
+)
 
 // traits are the thresholds of one feature, in the SI unit of its dimension.
 type traits struct {
@@ -9,8 +14,8 @@ type traits struct {
 	// cylinders are compared, since the instrument's own scale error cancels.
 	repeatRel, repeatAbs float64
 	// scale is the relative scale error of the usual instrument: it matters against
-	// a limit, not against the other cylinders.
-	scale float64
+	// a limit, not against the other cylinders; scaleAbs the same in SI.
+	scale, scaleAbs float64
 	// margin is the ratio-1 from which a difference is worth a word; marginAbs the
 	// same for differences, in SI.
 	margin, marginAbs float64
@@ -144,18 +149,27 @@ var traitTable = map[string]traits{
 // worth a word. Our choice.
 var plainTraits = traits{repeatRel: 0.02, scale: 0.02, margin: 0.15, source: "our choice"}
 
-func traitsOf(feature string) traits {
-	if t, ok := traitTable[feature]; ok {
+// Of a temperature: the zero of its scale is anywhere, so no share of it means a thing.
+// 1 K from one look to the next and 2 K of a hand thermometer. Our choice.
+var plainTemperature = traits{repeatAbs: 1, scaleAbs: 2, marginAbs: 5, source: "our choice"}
+
+func traitsOf(f evidence.Feature) traits {
+	if t, ok := traitTable[f.ID]; ok {
 		return t
+	}
+	if f.Dim == unit.Temperature {
+		return plainTemperature
 	}
 	return plainTraits
 }
 
-// featureOf finds a feature, or makes do with its id for one that a job or book
-// declares itself.
-func featureOf(id string, sample evidence.Reading) evidence.Feature {
+// featureOf finds a feature, or makes do with its id for one that nobody declares.
+func (t Task) featureOf(id string, sample evidence.Reading) evidence.Feature {
 	if f, ok := evidence.Lookup(id); ok {
 		return f
+	}
+	if i := slices.IndexFunc(t.Features, func(f evidence.Feature) bool { return f.ID == id }); i >= 0 {
+		return t.Features[i]
 	}
 	return evidence.Feature{ID: id, Name: id, Unit: sample.Value.Unit.Symbol, Dim: sample.Value.Unit.Dim, Per: sample.Subject.Kind}
 }

@@ -106,6 +106,9 @@ func NewBench(s store.Store, o BenchOptions) (*Bench, error) {
 	return b, nil
 }
 
+// Books are the fault books jobs are judged by. They are shared: do not change them.
+func (b *Bench) Books() []*book.Book { return b.o.Books }
+
 // Close ends the background work.
 func (b *Bench) Close() {
 	b.answers.stop()

@@ -3,6 +3,7 @@ package shop
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -211,10 +212,23 @@ var versus = map[string]measure.Versus{
 	"absolute": measure.Absolute, "count": measure.Count,
 }
 
+// features are those the books and the job declare beside the catalogue.
+func (w *work) features() []evidence.Feature {
+	var out []evidence.Feature
+	for _, b := range w.instance.Books {
+		for _, id := range slices.Sorted(maps.Keys(b.Features)) {
+			if f, ok := w.instance.Feature(id); ok {
+				out = append(out, f)
+			}
+		}
+	}
+	return out
+}
+
 // judge turns readings into findings. Readings set aside are judged in a second
 // pass beside the counted ones, so that they never pollute a comparison.
 func (w *work) judge() {
-	task := measure.Task{Engine: w.engine, Readings: w.readings, NotMeasured: w.notMeasured, Asks: w.asks(), Limits: w.limits()}
+	task := measure.Task{Engine: w.engine, Readings: w.readings, NotMeasured: w.notMeasured, Asks: w.asks(), Limits: w.limits(), Features: w.features()}
 	w.findings = append(w.route(measure.Judge(task)), w.findings...)
 	if len(w.setAside) == 0 {
 		return

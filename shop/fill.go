@@ -1,15 +1,12 @@
 package shop
 
 import (
-	"crypto/sha256"
-	"fmt"
 	"math"
 	"slices"
 	"sort"
 	"strings"
 	"unicode"
 
-	"proveout/book"
 	"proveout/evidence"
 	"proveout/job"
 	"proveout/reason"
@@ -52,7 +49,7 @@ func (w *work) fill(r *reason.Answer) {
 		a.Cautions = append(a.Cautions, CautionAnswer{Word: "NOTICE", Text: "The warning lamp flashes: raw fuel is burning in the catalyst. Short tests only, ease off at the first flash."})
 	}
 	for _, b := range w.instance.Books {
-		a.Books = append(a.Books, BookAnswer{ID: b.ID, Version: b.Version, SHA256: bookHash(b.ID)})
+		a.Books = append(a.Books, BookAnswer{ID: b.ID, Version: b.Version, SHA256: b.SHA256()})
 	}
 	for i := range w.findings {
 		fa := findingAnswer(&w.findings[i])
@@ -138,15 +135,6 @@ func (w *work) itemsOf(ids []string) []int {
 		}
 	}
 	return out
-}
-
-// bookHash pins the text of a built-in book; the job's own stands in the job.
-func bookHash(id string) string {
-	text, ok := book.BuiltinText(id)
-	if !ok {
-		return ""
-	}
-	return fmt.Sprintf("%x", sha256.Sum256(text))
 }
 
 func (w *work) suspect(s *reason.SuspectAnswer, withAside map[string]float64) {

@@ -69,7 +69,7 @@ func Decimals(u Unit) int {
 	switch u.Symbol {
 	case "V", "ms", "ohm", "A", "mm", "1", "ratio", "x", "lambda", "bar", "g/s":
 		return 2
-	case "kV", "%", "min", "mohm", "kohm", "degC", "degF", "mH", "psi", "inHg", "deg":
+	case "kV", "%", "min", "mohm", "kohm", "degC", "degF", "mH", "psi", "inHg", "deg", "K":
 		return 1
 	case "rpm", "kPa", "count", "km/h", "mph", "s":
 		return 0

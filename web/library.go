@@ -81,16 +81,12 @@ func shippedProcedure(id string) (*procedure.Machine, bool) {
 
 func library(s *Server, w http.ResponseWriter, r *http.Request) error {
 	p := s.printer(r)
-	books, err := book.Builtin()
-	if err != nil {
-		return err
-	}
 	machines, err := shipped()
 	if err != nil {
 		return err
 	}
 	g := &libraryPage{}
-	for _, b := range books {
+	for _, b := range s.bench.Books() {
 		g.Books = append(g.Books, bookViewOf(b, p))
 	}
 	for _, m := range machines {

@@ -79,11 +79,7 @@ func (s *Server) instance(ctx context.Context, id string) (*book.Instance, error
 	if errs := strict.Errors(problems); len(errs) > 0 {
 		return nil, &Problem{Status: http.StatusConflict, Kind: "no_engine", Detail: errs[0].Text}
 	}
-	books, err := book.Builtin()
-	if err != nil {
-		return nil, err
-	}
-	chosen, _ := file.ChooseBooks(books, engine) // what was wrong with a choice stands in the answer
+	chosen, _ := file.ChooseBooks(s.bench.Books(), engine) // what was wrong with a choice stands in the answer
 	return book.Instantiate(engine, chosen...)
 }
 

@@ -129,11 +129,7 @@ func one(s string) []string {
 	return []string{s}
 }
 
-func reception(p *text.Printer, k known) (*receptionPage, error) {
-	books, err := book.Builtin()
-	if err != nil {
-		return nil, err
-	}
+func reception(p *text.Printer, books []*book.Book, k known) (*receptionPage, error) {
 	c := &k.complaint.Conditions
 	g := &receptionPage{Said: k.complaint.Said, Work: strings.Join(c.RecentWork, ", ")}
 	g.Conditions = []question{
@@ -232,7 +228,7 @@ func carWord(notes, name string) []string {
 
 func newJob(s *Server, w http.ResponseWriter, r *http.Request) error {
 	p := s.printer(r)
-	g, err := reception(p, known{})
+	g, err := reception(p, s.bench.Books(), known{})
 	if err != nil {
 		return err
 	}
@@ -434,7 +430,7 @@ func editComplaint(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := s.printer(r)
-	g, err := reception(p, knownOf(v))
+	g, err := reception(p, s.bench.Books(), knownOf(v))
 	if err != nil {
 		return err
 	}

@@ -57,13 +57,9 @@ func settings(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	books, err := book.Builtin()
-	if err != nil {
-		return err
-	}
 	g := &settingsPage{Language: text.Languages(), Lang: p.Lang(), ShopName: cmp.Or(have.ShopName, s.o.Shop)}
 	names, access := map[string]string{}, map[string]book.Access{}
-	for _, b := range books {
+	for _, b := range s.bench.Books() {
 		for id, name := range b.Equipment {
 			names[id] = name
 		}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"proveout/book"
 	"proveout/job"
 	"proveout/shop"
 	"proveout/text"
@@ -90,7 +91,11 @@ func filledJob(t *testing.T) *jobPage {
 
 func filledReception(t *testing.T) *receptionPage {
 	t.Helper()
-	g, err := reception(text.For("en", text.SI), knownOf(filledView(t)))
+	built, err := book.Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := reception(text.For("en", text.SI), built, knownOf(filledView(t)))
 	if err != nil {
 		t.Fatal(err)
 	}
