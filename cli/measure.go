@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -18,6 +19,7 @@ func init() { commands = append(commands, newMeasure) }
 
 func newMeasure() *cobra.Command {
 	var asJSON, calibrated, together bool
+	var memory, scratch string
 	var kind, subject, state, rate, placement, marks, markChannel, shared string
 	var columns []string
 	var facts knownFlags
@@ -33,6 +35,9 @@ With --together the files are recordings of one drive by several instruments: th
 are laid on one line of time, that of the first file, by a signal that two of them
 have both recorded, with the error of doing so. --marks then tells which channels
 changed when it was felt more than at other times.
+
+A capture that does not fit into memory is read once, its samples are kept in a
+folder on disk (--memory, --scratch), and it is measured like any other.
 
 Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 		Example: `  proveout measure drive.csv
@@ -52,7 +57,10 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 				Options: shop.Options{Program: Version(), Progress: progress(c)}, Kind: kind, Placement: placement, Calibrated: calibrated,
 				Condition: evidence.Condition{State: evidence.State(state), SpeedRPM: facts.rpm}, Engine: engine, Known: known,
 			}
-			o.Limits.Values = maxValues
+			o.Limits.Values, o.Limits.Scratch = maxValues, scratch
+			if o.Limits.Memory, err = parseMemory(memory); err != nil {
+				return err
+			}
 			if state != "" && !slices.Contains(book.StateWords, state) {
 				return fmt.Errorf("--state %q is no operating condition; write one of %s", state, strings.Join(book.StateWords, ", "))
 			}
@@ -116,11 +124,28 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f.BoolVar(&calibrated, "calibrated", false, "the probe's scale can be trusted")
 	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT], for example "Channel A=ignition_secondary:mV"; may be repeated`)
 	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
+	f.StringVar(&memory, "memory", "1 GiB", "memory the samples of one recording may take; those of a longer one are kept on disk while it is measured")
+	f.StringVar(&scratch, "scratch", "", "folder for samples kept on disk; empty: one for temporary files")
 	facts.add(f)
 	return c
 }
 
-const maxValuesHelp = "values kept of one recording (rows times columns, 8 bytes each); 0: 268 million"
+const maxValuesHelp = "values kept of one recording (rows times columns, 8 bytes each); 0: 2,147 million"
+
+// parseMemory reads an amount of memory: "500 MB", "1 GiB".
+func parseMemory(s string) (int64, error) {
+	for _, u := range []struct {
+		suffix string
+		bytes  float64
+	}{{"GiB", 1 << 30}, {"MiB", 1 << 20}, {"KiB", 1 << 10}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3}} {
+		if n, ok := strings.CutSuffix(s, u.suffix); ok {
+			if v, err := strconv.ParseFloat(strings.TrimSpace(n), 64); err == nil && v*u.bytes >= 1 && v*u.bytes < 1<<60 {
+				return int64(v * u.bytes), nil
+			}
+		}
+	}
+	return 0, fmt.Errorf("--memory %q is no amount of memory; write for example \"500 MB\" or \"1 GiB\"", s)
+}
 
 // parseColumn reads NAME=ROLE[:UNIT].
 func parseColumn(spec string) (trace.Column, error) {

@@ -20,7 +20,7 @@ import (
 type Options struct {
 	Limits Limits
 	// Text and WAV carry what the person said about the file (mapping, sample
-	// rate, delimiter). Size, Workers, MaxValues and Progress are filled in here.
+	// rate, delimiter). Size, Workers, MaxValues, Beyond and Progress are filled in here.
 	Text trace.TextOptions
 	WAV  trace.WAVOptions
 	// Want, when set, says what the file is instead of looking: trace.KindText or
@@ -47,7 +47,22 @@ type File struct {
 	// package obd.
 	Messages []byte
 	Err      error
+	scratch  *scratch // holds the samples of a recording beyond memory
 }
+
+// Close lets go of a recording that was too much for memory: its samples must not be
+// looked at any more. Of any other file it does nothing.
+func (f *File) Close() error {
+	if f.scratch == nil {
+		return nil
+	}
+	s := f.scratch
+	f.scratch, f.Recording = nil, nil
+	return s.Close()
+}
+
+// BeyondMemory reports whether the samples lie on the disk.
+func (f *File) BeyondMemory() bool { return f.scratch != nil }
 
 // read decodes one stream and takes its hash on the way. total is the size on
 // disk, 0 if unknown.
@@ -68,6 +83,7 @@ func read(name string, src io.Reader, total int64, opts Options) File {
 	// The rest is read for the hash even when decoding gave up; a limit or a read
 	// error is final. A large file that was refused at sight is not worth the wait.
 	if big := total > hashRefused; big && (f.Kind == trace.KindBinary || errors.Is(err, trace.ErrTooMany)) {
+		_ = f.Close()
 		f.Err = fmt.Errorf("%s: %w", name, err)
 		return f
 	}
@@ -81,10 +97,27 @@ func read(name string, src io.Reader, total int64, opts Options) File {
 		err = disk.err
 	}
 	if err != nil {
+		_ = f.Close()
 		f.Recording, f.Messages = nil, nil
 		f.Err = fmt.Errorf("%s: %w", name, err)
 	}
 	return f
+}
+
+// beyond is where the samples go that are too much for memory.
+func (f *File) beyond(lim Limits) trace.Beyond {
+	if !haveScratch {
+		return trace.Beyond{}
+	}
+	f.scratch = newScratch(lim.Scratch)
+	return trace.Beyond{InMemory: lim.Memory / 8, Scratch: f.scratch}
+}
+
+// settled forgets a scratch that was not needed.
+func (f *File) settled() {
+	if f.scratch != nil && f.scratch.empty() {
+		f.scratch = nil
+	}
 }
 
 // hashRefused is the size up to which a refused file is still read to its end for
@@ -166,21 +199,23 @@ func (f *File) decodeKind(kind trace.Kind, hint string, head []byte, br io.Reade
 		return nil
 	case trace.KindWAV:
 		o := opts.WAV
-		o.Size, o.MaxValues = total, lim.Values
+		o.Size, o.MaxValues, o.Beyond = total, lim.Values, f.beyond(lim)
 		if len(o.Columns) == 0 {
 			o.Columns = opts.Text.Columns
 		}
 		rec, err := trace.ReadWAV(br, o)
 		f.Recording = rec
+		f.settled()
 		return err
 	}
 	o := opts.Text
-	o.Size, o.MaxValues, o.Workers = total, lim.Values, opts.Workers
+	o.Size, o.MaxValues, o.Workers, o.Beyond = total, lim.Values, opts.Workers, f.beyond(lim)
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
 	rec, err := trace.ReadText(br, o)
 	f.Recording = rec
+	f.settled()
 	return err
 }
 

@@ -5,7 +5,8 @@
 // It is the rim of the program, and distrustful. A job folder is opened through
 // os.Root: no path leads out of it, neither by ".." nor by a symbolic link;
 // device files, sockets and pipes are refused; packed files may not unpack to
-// more than a limit, nor by more than a ratio. Nothing is ever written.
+// more than a limit, nor by more than a ratio. Nothing is ever written, but for the
+// samples of a recording beyond memory, in files without a name.
 //
 // A file that cannot be read does not stop the others: its Err says what was
 // wrong, where, and what to do.

@@ -3,6 +3,7 @@ package intake
 import (
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,31 +14,44 @@ import (
 // (also where the shell did not expand them), or "-" for stdin, once. Each
 // gives one or more results in the order named.
 func Files(names []string, stdin io.Reader, opts Options) []File {
+	return slices.Collect(Each(names, stdin, opts))
+}
+
+// Each is Files one after the other: only one needs to be held at a time.
+func Each(names []string, stdin io.Reader, opts Options) iter.Seq[File] {
 	lim := opts.Limits.withDefaults()
-	var out []File
-	usedStdin := false
-	var sum int64
-	for _, name := range names {
-		if name == "-" {
-			if usedStdin || stdin == nil {
-				out = append(out, File{Name: name, Err: fmt.Errorf("standard input can be read once; give - once")})
+	return func(yield func(File) bool) {
+		usedStdin := false
+		var sum int64
+		for _, name := range names {
+			paths := []string{name}
+			var err error
+			switch {
+			case name == "-" && (usedStdin || stdin == nil):
+				err = fmt.Errorf("standard input can be read once; give - once")
+			case name != "-":
+				paths, err = expand(name, lim)
+			}
+			if err != nil {
+				if !yield(File{Name: name, Err: err}) {
+					return
+				}
 				continue
 			}
-			usedStdin = true
-			out = append(out, read("standard input", stdin, 0, opts))
-			continue
-		}
-		paths, err := expand(name, lim)
-		if err != nil {
-			out = append(out, File{Name: name, Err: err})
-			continue
-		}
-		for _, p := range paths {
-			f := single(p, lim, &sum, opts)
-			out = append(out, f)
+			for _, p := range paths {
+				var f File
+				if name == "-" {
+					usedStdin = true
+					f = read("standard input", stdin, 0, opts)
+				} else {
+					f = single(p, lim, &sum, opts)
+				}
+				if !yield(f) {
+					return
+				}
+			}
 		}
 	}
-	return out
 }
 
 // expand gives the files a name or pattern stands for.

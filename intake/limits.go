@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"proveout/trace"
 )
 
 // Limits bound what one file may cost. Zero fields mean the default.
@@ -14,7 +16,13 @@ type Limits struct {
 	Messages int64 // bytes of diagnostic messages kept in memory; default 256 MiB
 	Total    int64 // bytes on disk of all files of one call; default 16 GiB
 	Files    int   // files one pattern may match; default 1000
-	Values   int64 // values of one recording; default trace.DefaultMaxValues
+	// Values of one recording; default 2^31, all that a file of 4 GiB can hold, or
+	// trace.DefaultMaxValues on a system without a scratch.
+	Values int64
+	// Memory is how many bytes the samples of one recording may take; what has more
+	// goes to Scratch, a folder; default 1 GiB, and a folder for temporary files.
+	Memory  int64
+	Scratch string
 }
 
 // The defaults are our choice: a 2 GB capture passes, a disk image does not. A
@@ -29,6 +37,11 @@ func (l Limits) withDefaults() Limits {
 	def(&l.Unpacked, 4<<30)
 	def(&l.Ratio, 200)
 	def(&l.Messages, 256<<20)
+	def(&l.Memory, 1<<30)
+	if haveScratch {
+		def(&l.Values, 1<<31)
+	}
+	def(&l.Values, trace.DefaultMaxValues)
 	def(&l.Total, 16<<30)
 	if l.Files <= 0 {
 		l.Files = 1000

@@ -95,8 +95,17 @@ func (t *tap) Read(p []byte) (int, error) {
 // drop ends the decoding of an upload and forgets it.
 func (s *aheads) drop(id string) {
 	if a := s.take(id); a != nil {
-		a.w.CloseWithError(io.ErrUnexpectedEOF)
+		a.abandon()
 	}
+}
+
+// abandon ends a decoder; what it has kept so far is let go.
+func (a *ahead) abandon() {
+	a.w.CloseWithError(io.ErrUnexpectedEOF)
+	go func() {
+		<-a.done
+		_ = a.file.Close()
+	}()
 }
 
 func (s *aheads) take(id string) *ahead {
@@ -114,11 +123,12 @@ func (b *Bench) finishAhead(id, sha string, size int64) {
 		return
 	}
 	if a.at != size {
-		a.w.CloseWithError(io.ErrUnexpectedEOF)
+		a.abandon()
 		return
 	}
 	a.w.Close()
 	<-a.done
+	defer a.file.Close()
 	if a.file.Err != nil || a.file.Recording == nil || a.file.SHA256 != sha {
 		return
 	}
@@ -126,6 +136,10 @@ func (b *Bench) finishAhead(id, sha string, size int64) {
 	key := traceKey(sha, m)
 	path := filepath.Join(b.traces.dir, sha[:2], key)
 	if _, err := os.Stat(path); err == nil {
+		return
+	}
+	if a.file.BeyondMemory() {
+		_ = b.traces.keep(path, a.file)
 		return
 	}
 	_ = b.traces.shelve(key, path, a.file) // it is decoded again when it is asked for

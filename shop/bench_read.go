@@ -150,6 +150,7 @@ func (b *Bench) readNow(sha, name string, form json.RawMessage, engine vehicle.E
 	case f.Recording == nil:
 		return out, nil // messages: there is nothing to draw
 	}
+	defer f.Close()
 	w := &work{o: Options{Limits: b.o.Limits}, file: &job.File{}, engine: engine}
 	res, err := measure.Capture(m.c.Kind, f.Recording, w.meta(m.c, f))
 	if err != nil {

@@ -111,6 +111,12 @@ func (w *work) measure(c job.CaptureFile, f intake.File) measured {
 		return m
 	}
 	m.read = true
+	kept := false
+	defer func() {
+		if !kept { // nothing of what was measured looks at the samples
+			_ = f.Close()
+		}
+	}()
 	if f.Messages != nil {
 		w.messages(c, f, &m)
 		return m
@@ -135,7 +141,7 @@ func (w *work) measure(c job.CaptureFile, f intake.File) measured {
 	if res.Kind != "" {
 		m.what = strings.ReplaceAll(res.Kind, "_", " ") + where(c) + ", " + recordingWords(f)
 	}
-	if w.keep && res.Kind == measure.ParameterLog {
+	if kept = w.keep && res.Kind == measure.ParameterLog; kept {
 		w.logs = append(w.logs, drivenLog{c, f.Name, measure.LogSeries(f.Recording, w.meta(c, f)), startOf(f.Recording)})
 	}
 	m.take(res)

@@ -46,8 +46,9 @@ type MeasuredFile struct {
 func Measure(names []string, stdin io.Reader, o MeasureOptions) []MeasuredFile {
 	in := intake.Options{Limits: o.Limits, Progress: o.Progress, Text: trace.TextOptions{SampleRateHz: o.RateHz, Columns: o.Columns}, WAV: trace.WAVOptions{Columns: o.Columns}}
 	var out []MeasuredFile
-	for i, f := range intake.Files(names, stdin, in) {
-		out = append(out, measureFile(i+1, f, o))
+	for f := range intake.Each(names, stdin, in) {
+		out = append(out, measureFile(len(out)+1, f, o))
+		_ = f.Close() // its samples are gone from here on
 	}
 	return out
 }

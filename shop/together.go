@@ -54,7 +54,7 @@ func JoinFiles(names []string, stdin io.Reader, o TogetherOptions) Together {
 	in := intake.Options{Limits: o.Limits, Progress: o.Progress, Text: trace.TextOptions{SampleRateHz: o.RateHz, Columns: o.Columns}, WAV: trace.WAVOptions{Columns: o.Columns}}
 	out := Together{Felt: []FeltAnswer{}}
 	var parts []*part
-	for _, f := range intake.Files(names, stdin, in) {
+	for f := range intake.Each(names, stdin, in) {
 		j := JoinedFile{File: f.Name, SHA256: f.SHA256, LeftOut: []LeftOut{}}
 		switch {
 		case f.Err != nil:
@@ -70,6 +70,7 @@ func JoinFiles(names []string, stdin io.Reader, o TogetherOptions) Together {
 			parts = append(parts, &part{file: f.Name, tracks: timeline.Tracks(f.Recording), at: len(out.Files)})
 		}
 		out.Files = append(out.Files, j)
+		_ = f.Close() // the tracks are copies
 	}
 	join(parts, o.Shared)
 	for _, p := range parts {

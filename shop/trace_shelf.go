@@ -114,6 +114,7 @@ func (s *traceShelf) make(key, sha string, m mapping) (*traceFile, error) {
 	case f.Recording == nil:
 		return nil, errMessages
 	}
+	defer f.Close()
 	if err := s.keep(path, f); err != nil {
 		return nil, err
 	}

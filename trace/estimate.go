@@ -16,7 +16,7 @@ func tooMany(values, limit int64, cols int, about bool) error {
 	if about {
 		what = fmt.Sprintf("about %.3g million values (%d columns), at most %.3g million are read", float64(values)/1e6, cols, float64(limit)/1e6)
 	}
-	return fmt.Errorf("%w: the file holds %s; cut it into shorter captures, or give --max-values %d (8 bytes of memory each)", ErrTooMany, what, max(values+values/20, limit+limit/4))
+	return fmt.Errorf("%w: the file holds %s; cut it into shorter captures, or give --max-values %d (8 bytes each)", ErrTooMany, what, max(values+values/20, limit+limit/4))
 }
 
 // probes is at how many places of a file its rows are counted, each over probeSize

@@ -30,6 +30,8 @@ type TextOptions struct {
 	Workers int
 	// MaxValues bounds the values kept (rows times columns, time included); 0 = DefaultMaxValues.
 	MaxValues int64
+	// Beyond says where a recording goes that is too much for memory.
+	Beyond Beyond
 	// Progress, when set, is told how many bytes have been taken from the reader.
 	Progress func(done int64)
 

@@ -26,7 +26,8 @@ var ErrEmpty = errors.New("the file is empty; export the capture again")
 // no recording.
 //
 // Values are in SI. A number is read exactly as strconv.ParseFloat reads it.
-// Memory: 8 bytes for each value, and for each time stamp while reading.
+// Memory: 8 bytes for each value, and for each time stamp while reading; of a
+// recording beyond opts.Beyond only a few chunks.
 func ReadText(r io.Reader, opts TextOptions) (*Recording, error) {
 	src := &lastError{r: r}
 	br := bufio.NewReaderSize(src, headSize)
@@ -120,8 +121,10 @@ type assembly struct {
 	opts    TextOptions
 	rows    int
 	lines   int // lines of the body so far
-	vals    [][]float64
-	stamps  []int64
+	vals    []held[float64]
+	clock   held[int64]
+	stamps  []int64 // of clock, once all rows are read
+	beyond  bool    // the values are in the scratch
 	maxFrac int
 	missing []int
 	skips   []skip
@@ -138,7 +141,7 @@ type skip struct{ row, lines int }
 const maxSkips = 1 << 16
 
 func newAssembly(p *plan, opts TextOptions) *assembly {
-	return &assembly{plan: p, opts: opts, vals: make([][]float64, p.slots), missing: make([]int, p.slots)}
+	return &assembly{plan: p, opts: opts, vals: make([]held[float64], p.slots), missing: make([]int, p.slots)}
 }
 
 func (a *assembly) limit() int64 {
@@ -153,15 +156,8 @@ func (a *assembly) add(c *chunk) error {
 	if perRow := int64(a.perRow()); (int64(a.rows)+int64(c.rows))*perRow > limit {
 		return fmt.Errorf("line %d: %w", a.bodyNo+a.lines, tooMany(0, limit, len(a.cols), false))
 	}
-	if a.rows == 0 && c.rows > 0 {
-		a.reserve(c, limit)
-	}
-	for s := range a.vals {
-		a.vals[s] = append(a.vals[s], c.vals[s*c.stride:s*c.stride+c.rows]...)
-		a.missing[s] += c.missing[s]
-	}
-	if a.time >= 0 {
-		a.stamps = append(a.stamps, c.stamps[:c.rows]...)
+	if err := a.keep(c, limit); err != nil {
+		return err
 	}
 	for _, row := range c.skipped {
 		if len(a.skips) > 0 && a.skips[len(a.skips)-1].row == a.rows+row {
@@ -198,19 +194,61 @@ func (a *assembly) perRow() int {
 	return a.slots
 }
 
+// keep takes the values of a chunk, in memory as long as there is room.
+func (a *assembly) keep(c *chunk, limit int64) error {
+	room := a.opts.Beyond.room(limit)
+	if a.rows == 0 && c.rows > 0 {
+		a.reserve(c, room)
+	}
+	if rows := int64(a.rows) + int64(c.rows); !a.beyond && rows*int64(a.perRow()) > room {
+		if err := a.spill(); err != nil {
+			return err
+		}
+	}
+	for s := range a.vals {
+		if err := a.vals[s].append(c.vals[s*c.stride : s*c.stride+c.rows]); err != nil {
+			return err
+		}
+		a.missing[s] += c.missing[s]
+	}
+	if a.time >= 0 {
+		return a.clock.append(c.stamps[:c.rows])
+	}
+	return nil
+}
+
+// spill moves what was read to the scratch, where the rest follows.
+func (a *assembly) spill() error {
+	a.beyond = true
+	for s := range a.vals {
+		if err := a.vals[s].spill(a.opts.Beyond.Scratch); err != nil {
+			return err
+		}
+	}
+	if a.time >= 0 {
+		return a.clock.spill(a.opts.Beyond.Scratch)
+	}
+	return nil
+}
+
 // reserve makes room for the whole file, judged by the first chunk, so that
 // the values are not copied again and again as they grow.
-func (a *assembly) reserve(c *chunk, limit int64) {
+func (a *assembly) reserve(c *chunk, room int64) {
 	if a.opts.Size <= 0 || len(c.buf) == 0 {
 		return
 	}
-	rows := int64(float64(a.opts.Size) / float64(len(c.buf)) * float64(c.rows) * 1.02)
-	rows = min(rows+1024, limit/int64(a.perRow()))
+	rows := int64(float64(a.opts.Size)/float64(len(c.buf))*float64(c.rows)*1.02) + 1024
+	if most := room / int64(a.perRow()); rows > most {
+		if a.opts.Beyond.Scratch != nil {
+			return // it will not stay in memory
+		}
+		rows = most
+	}
 	for s := range a.vals {
-		a.vals[s] = make([]float64, 0, rows)
+		a.vals[s].mem = make([]float64, 0, rows)
 	}
 	if a.time >= 0 {
-		a.stamps = make([]int64, 0, rows)
+		a.clock.mem = make([]int64, 0, rows)
 	}
 }
 
@@ -233,11 +271,19 @@ func (a *assembly) finish(bytesKnown bool) (*Recording, error) {
 		return nil, fmt.Errorf("line %d: no row of numbers could be used", a.bodyNo)
 	}
 	rec := &Recording{}
+	var err error
+	if a.stamps, err = a.clock.all(); err != nil {
+		return nil, err
+	}
 	for i, col := range a.cols {
 		if col.kind != colValue {
 			continue
 		}
-		rec.Channels = append(rec.Channels, Channel{Name: col.name, Label: col.label, Unit: col.unit, Values: a.vals[col.slot], Column: i + 1, As: col.as, Mapped: col.mapped})
+		values, err := a.vals[col.slot].all()
+		if err != nil {
+			return nil, err
+		}
+		rec.Channels = append(rec.Channels, Channel{Name: col.name, Label: col.label, Unit: col.unit, Values: values, Column: i + 1, As: col.as, Mapped: col.mapped})
 		if n := a.missing[col.slot]; n == a.rows {
 			a.note(0, "column %q is empty", col.name)
 		} else if n > 0 {

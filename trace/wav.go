@@ -22,7 +22,9 @@ type WAVOptions struct {
 	Size int64
 	// MaxValues bounds the values kept; 0 = DefaultMaxValues.
 	MaxValues int64
-	Progress  func(done int64)
+	// Beyond says where a recording goes that is too much for memory.
+	Beyond   Beyond
+	Progress func(done int64)
 }
 
 // wavFormat is what the "fmt " chunk says (RIFF WAVE, Multimedia Programming
@@ -96,7 +98,7 @@ func ReadWAV(r io.Reader, opts WAVOptions) (*Recording, error) {
 	if w.form.channels == 0 {
 		return nil, errors.New("the file has no format block (\"fmt \"); it is damaged, export it again")
 	}
-	if !w.haveData || len(w.vals) == 0 || len(w.vals[0]) == 0 {
+	if !w.haveData || w.frames == 0 {
 		return nil, errors.New("the file has no samples; record again")
 	}
 	if !w.longForm && declared != w.at && declared != w.at+1 && !w.early {
@@ -110,7 +112,9 @@ type wavReader struct {
 	opts     WAVOptions
 	at       int64
 	form     wavFormat
-	vals     [][]float64
+	vals     [][]float64     // read, or with out: read and not yet in the scratch
+	out      []held[float64] // in the scratch, for each channel
+	frames   int64
 	haveData bool
 	early    bool
 	longForm bool
@@ -228,7 +232,12 @@ func (w *wavReader) readData(size int64) error {
 	w.vals = make([][]float64, f.channels)
 	if have := w.opts.Size - w.at; have > 0 { // what the file truly has, not what it says
 		n := min(have, size) / int64(frame)
-		n = min(n, limit/int64(f.channels))
+		if most := w.opts.Beyond.room(limit) / int64(f.channels); n > most {
+			n = most
+			if w.opts.Beyond.Scratch != nil {
+				n = 0 // it will not stay in memory
+			}
+		}
 		for c := range w.vals {
 			w.vals[c] = make([]float64, 0, n)
 		}
@@ -240,10 +249,13 @@ func (w *wavReader) readData(size int64) error {
 		n, err := io.ReadFull(w.r, buf[:want])
 		w.at += int64(n)
 		left -= int64(n)
-		if int64(len(w.vals[0]))*int64(f.channels)+int64(n/frame*f.channels) > limit {
-			return fmt.Errorf("byte %d: the file holds more than %d values; cut it into shorter captures, or give --max-values with more (8 bytes of memory each)", w.at, limit)
+		if w.frames += int64(n / frame); w.frames*int64(f.channels) > limit {
+			return fmt.Errorf("byte %d: the file holds more than %d values; cut it into shorter captures, or give --max-values with more (8 bytes each)", w.at, limit)
 		}
 		f.decode(buf[:n/frame*frame], w.vals)
+		if err := w.spill(limit); err != nil {
+			return err
+		}
 		if w.opts.Progress != nil {
 			w.opts.Progress(w.at)
 		}
@@ -264,6 +276,30 @@ func (w *wavReader) readData(size int64) error {
 	if size&1 == 1 {
 		n, _ := w.r.Discard(1)
 		w.at += int64(n)
+	}
+	return nil
+}
+
+// spill moves what was read to the scratch, once there is no more room for it.
+func (w *wavReader) spill(limit int64) error {
+	if w.out == nil {
+		if w.frames*int64(len(w.vals)) <= w.opts.Beyond.room(limit) {
+			return nil
+		}
+		w.out = make([]held[float64], len(w.vals))
+		for c := range w.out {
+			if err := w.out[c].spill(w.opts.Beyond.Scratch); err != nil {
+				return err
+			}
+		}
+	}
+	for c := range w.out {
+		if err := w.out[c].append(w.vals[c]); err != nil {
+			return err
+		}
+		if w.vals[c] = w.vals[c][:0]; cap(w.vals[c]) > chunkSize {
+			w.vals[c] = nil // the room that was taken for all of it
+		}
 	}
 	return nil
 }
@@ -297,6 +333,12 @@ func (f wavFormat) decode(b []byte, vals [][]float64) {
 
 func (w *wavReader) finish() (*Recording, error) {
 	f, rec := w.form, w.rec
+	for c := range w.out {
+		var err error
+		if w.vals[c], err = w.out[c].all(); err != nil {
+			return nil, err
+		}
+	}
 	n := len(w.vals[0])
 	rec.Time = TimeBase{Num: second, Den: int64(f.rate), N: n}
 	rec.Segments = []Segment{{0, n}}
