@@ -128,7 +128,7 @@ func writeLeft(p *page, a *shop.Answer, names map[string]string, all bool) {
 			continue
 		}
 		shown++
-		p.para(fmt.Sprintf("  %-*s ", col, chance(s.Chance)), fmt.Sprintf("%s (%s)", s.Text, stateWords(s.State)), col+3)
+		p.para(fmt.Sprintf("  %-*s ", col, chance(s.Chance)), fmt.Sprintf("%s (%s)", s.Text, stateWords(s.State, s.ByWord())), col+3)
 		if m := movedLine(s, names); m != "" {
 			p.para(strings.Repeat(" ", col+3), m, col+5)
 		}
@@ -159,9 +159,12 @@ func chanceSum(a *shop.Answer) float64 {
 	return sum
 }
 
-func stateWords(s string) string {
-	switch s {
+func stateWords(state string, byWord bool) string {
+	switch state {
 	case "shown":
+		if byWord {
+			return "shown by word, no direct test"
+		}
 		return "shown by direct test"
 	case "repaired":
 		return "shown by direct test, put right"
@@ -170,7 +173,7 @@ func stateWords(s string) string {
 	case "ruled_out":
 		return "ruled out"
 	}
-	return strings.ReplaceAll(s, "_", " ")
+	return strings.ReplaceAll(state, "_", " ")
 }
 
 // mostMoved is how many factors are told of one suspect.

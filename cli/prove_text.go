@@ -66,7 +66,7 @@ func writeCauses(p *page, a *shop.ProofAnswer) {
 	}
 	p.head("Cause and correction")
 	for _, c := range a.Causes {
-		p.para("  ", fmt.Sprintf("%s (%s). %s", upper(c.Text), stateWords(c.State), c.Sentence), 4)
+		p.para("  ", fmt.Sprintf("%s (%s). %s", upper(c.Text), stateWords(c.State, c.ByWord), c.Sentence), 4)
 	}
 	for _, c := range a.Corrections {
 		s := c.Done + "."

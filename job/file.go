@@ -197,7 +197,7 @@ type Limit struct {
 // Overrule is the technician's own decision on a suspect, with the reason.
 type Overrule struct {
 	Suspect string `yaml:"suspect"` // suspect id, "plug_gap_wide@cyl3"
-	State   string `yaml:"state"`   // open, suspected, ruled_out
+	State   string `yaml:"state"`   // open, suspected, ruled_out, shown (by word)
 	Reason  string `yaml:"reason"`
 	Who     string `yaml:"who"`
 }

@@ -172,7 +172,7 @@ type TestEnded struct {
 // Overruled is the technician's own decision on a suspect.
 type Overruled struct {
 	Suspect string `json:"suspect"`
-	State   string `json:"state"` // open, suspected, ruled_out
+	State   string `json:"state"` // open, suspected, ruled_out, shown (by word)
 	Reason  string `json:"reason"`
 }
 

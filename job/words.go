@@ -15,7 +15,7 @@ var (
 	lampWords    = []string{"off", "steady", "flashing", "unknown"}
 	whenWords    = []string{"before", "after"}
 	cornerWords  = []string{"front_left", "front_right", "rear_left", "rear_right"} // corners 1 to 4
-	stateWords   = []string{"open", "suspected", "ruled_out"}                       // an overrule may set
+	stateWords   = []string{"open", "suspected", "ruled_out", "shown"}              // an overrule may set; shown is told as a person's word
 	arrangeWords = []string{"inline", "vee", "flat"}
 	sparkWords   = []string{"coil_on_plug", "waste_spark", "distributor", "none"}
 	injectWords  = []string{"port", "direct"}

@@ -388,3 +388,35 @@ func TestOneCoreAndTwoCoresAgree(t *testing.T) {
 		t.Error("the sums depend on the number of cores")
 	}
 }
+
+// A part may be shown by a person's word: the reason is in the answer, the numbers
+// stay, and no rule takes the word for a direct test.
+func TestShownByWord(t *testing.T) {
+	c := bayCase(t)
+	c.Findings = []evidence.Finding{said("f1", "counter", 3, "abnormal")}
+	before := judge(t, c, Options{})
+	c.Overrules = []Overrule{{Suspect: "coil_weak@cyl3", State: Shown, Reason: "I heard it arc.", Who: "R. Haas"}}
+	a := judge(t, c, Options{})
+	s := suspect(t, a, "coil_weak@cyl3")
+	if s.State != Shown || s.By != ByWord || s.WasShown() || s.Overruled == nil || s.Chance != suspect(t, before, "coil_weak@cyl3").Chance {
+		t.Errorf("%+v", s)
+	}
+	for _, want := range []string{"Shown by word of R. Haas, not by a test: I heard it arc. The readings say:"} {
+		if !strings.Contains(s.Reason, want) {
+			t.Errorf("%q lacks %q", s.Reason, want)
+		}
+	}
+	if a.Stopped || !strings.Contains(a.Stop, "Shown by word of R. Haas, which is no direct test") {
+		t.Errorf("stopped %t: %s", a.Stopped, a.Stop)
+	}
+	if len(a.Next) != len(before.Next) || a.Next[0].Test.ID != before.Next[0].Test.ID {
+		t.Error("a person's word changed the next tests")
+	}
+	// What a test has shown stays shown by the test (the case of TestShown).
+	c.Overrules[0].Suspect = "plug_gap@cyl3"
+	c.Findings = append([]evidence.Finding{said("f1", "counter", 3, "abnormal"), said("f2", "burn_time", 3, "abnormal"), said("f3", "coil_swap", 3, "normal"), said("f4", "ramp", 3, "normal"), said("f5", "capped", 3, "normal")}, gaps(1.0, 1.02, 1.4, 1.01)...)
+	a = judge(t, c, Options{Tests: -1})
+	if s := suspect(t, a, "plug_gap@cyl3"); s.By != "g3" || !s.WasShown() || !a.Stopped || !strings.Contains(s.Reason, "R. Haas says so too: I heard it arc.") {
+		t.Errorf("%s by %q: %s; %s", s.State, s.By, s.Reason, a.Stop)
+	}
+}

@@ -377,7 +377,7 @@ func (e *Engine) stop(a *Answer) {
 	default:
 		a.Stop = fmt.Sprintf("Not yet: the leading suspect has chance %s; %s is asked, and a direct test.", percent(top.Chance), percent(l.StopAt))
 	}
-	a.Stop += overruledFirst(a)
+	a.Stop += overruledFirst(a) + byWord(a)
 }
 
 // number is the place of a suspect in the instance.

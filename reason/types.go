@@ -66,13 +66,19 @@ type SuspectAnswer struct {
 	Before    float64 // the same before any finding: prior, complaint and context only
 	State     State
 	MovedBy   []Moved
-	By        string // for ruled_out: finding id or "elimination"; for shown and repaired: the finding that shows it
+	By        string // for ruled_out: finding id or "elimination"; for shown and repaired: the finding that shows it; ByWord when a person said so
 	Reason    string // one sentence: why this state, what would settle it
 	Overruled *Overrule
 }
 
+// ByWord stands in By where the state is a person's word against the tests.
+const ByWord = "overruled"
+
 // WasShown reports whether a direct test showed the suspect, repaired since or not.
-func (s *SuspectAnswer) WasShown() bool { return s.State == Shown || s.State == Repaired }
+// A person's word is not a test.
+func (s *SuspectAnswer) WasShown() bool {
+	return (s.State == Shown || s.State == Repaired) && s.By != ByWord
+}
 
 // OutcomeAhead is one outcome a test may have, written before it is done.
 type OutcomeAhead struct {

@@ -11,8 +11,13 @@ import (
 // cause says what was found, how it was shown, and what is out and why.
 func (m maker) cause() Part {
 	p := Part{Name: "Cause"}
-	var shown, other []string
+	var shown, word, other []string
 	for _, c := range m.p.Causes {
+		if c.ByWord && c.State == "shown" {
+			word = append(word, fmt.Sprintf("%s (%s)", upperFirst(c.Text), chance(c.Chance)))
+			p.say("By word:", c.Reason)
+			continue
+		}
 		if c.State == "shown" {
 			shown = append(shown, upperFirst(c.Text)+m.values(c)+".")
 			how := strings.TrimSuffix(strings.TrimPrefix(c.Reason, "Shown by "), ".")
@@ -27,6 +32,8 @@ func (m maker) cause() Part {
 	switch {
 	case len(shown) > 0:
 		p.Key = strings.Join(shown, " ")
+	case len(word) > 0:
+		p.Key = "Shown by word, by no direct test: " + strings.Join(word, "; ") + "."
 	case len(other) > 0:
 		p.Key = "Suspected, not shown by a direct test: " + strings.Join(other, "; ") + "."
 		other = nil
@@ -40,10 +47,14 @@ func (m maker) cause() Part {
 	if t := m.odds(); t != "" {
 		p.say("Odds:", t)
 	}
-	var direct, elimination []string
+	var direct, elimination, said []string
 	for _, r := range m.d.RuledOut {
-		if r.By == "elimination" {
+		switch {
+		case r.By == "elimination":
 			elimination = append(elimination, r.Text)
+			continue
+		case r.ByWord():
+			said = append(said, r.Text)
 			continue
 		}
 		t := r.Text
@@ -59,6 +70,9 @@ func (m maker) cause() Part {
 	}
 	if len(elimination) > 0 {
 		p.say("By elimination only:", some(elimination, 6)+".")
+	}
+	if len(said) > 0 {
+		p.say("Ruled out by word only:", some(said, 6)+".")
 	}
 	for _, c := range m.d.Conflicts {
 		p.say("Readings that disagree:", fmt.Sprintf("items %s. %s", ints(c.Items), c.Reason))

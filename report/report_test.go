@@ -286,9 +286,12 @@ func TestEndings(t *testing.T) {
 			p.State = "not_yet"
 			p.HandedOver.Because, p.HandedOver.Left = "the customer needs the car today.", "the hill"
 		}, "Not proven", Hollow, "Not proven, handed over because the customer needs the car today. Left to do: the hill."},
-		"nothing done":      {func(p *shop.ProofAnswer) { p.State, p.Corrections = "not_known", nil }, "Not repaired yet", Hollow, "Nothing has been put right yet."},
-		"no cause":          {func(p *shop.ProofAnswer) { p.Causes = nil }, "Proven", Solid, "No cause is shown."},
-		"cause suspected":   {func(p *shop.ProofAnswer) { p.Causes[0].State, p.Causes[0].Chance = "suspected", 0.6 }, "Proven", Solid, "Suspected, not shown by a direct test"},
+		"nothing done":    {func(p *shop.ProofAnswer) { p.State, p.Corrections = "not_known", nil }, "Not repaired yet", Hollow, "Nothing has been put right yet."},
+		"no cause":        {func(p *shop.ProofAnswer) { p.Causes = nil }, "Proven", Solid, "No cause is shown."},
+		"cause suspected": {func(p *shop.ProofAnswer) { p.Causes[0].State, p.Causes[0].Chance = "suspected", 0.6 }, "Proven", Solid, "Suspected, not shown by a direct test"},
+		"shown by word": {func(p *shop.ProofAnswer) {
+			p.Causes[0].ByWord, p.Causes[0].Reason = true, "Shown by word of R. Haas, not by a test: heard it."
+		}, "Proven", Solid, "Shown by word, by no direct test"},
 		"codes not read":    {func(p *shop.ProofAnswer) { p.Codes.After = nil }, "Proven", Solid, "After: not read."},
 		"nothing was named": {func(p *shop.ProofAnswer) { p.Vehicle.VIN, p.Vehicle.Plate = "", "" }, "Proven", Solid, "VIN not noted"},
 	} {

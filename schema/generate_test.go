@@ -65,7 +65,7 @@ var words = map[string][]string{
 	"job.Approval.How": {"signed", "phone", "message", "in_person"}, "job.Drive.As": {"before", "found", "cause"}, "job.Proof.By": {"road", "measured", "old_part_back"},
 	"job.Proof.LoadWithin": {"points", "relative"}, "job.FaultWindow.Warm": {"cold", "warm", "hot", "any", "unknown"},
 	"job.OldPartTried.CameBack": {"yes", "no", "unknown"}, "job.OldPartTried.Gone": {"yes", "no", "unknown"},
-	"job.Overrule.State":    {"open", "suspected", "ruled_out"},
+	"job.Overrule.State":    {"open", "suspected", "ruled_out", "shown"},
 	"job.Tried.Fitted":      {"new", "used", "known_good", "mended"},
 	"job.Tried.Result":      {"stays", "gone", "returned", "stays_gone", "unknown"},
 	"job.Search.Order":      {"ends", "bits", "cost"},

@@ -1,5 +1,7 @@
 package shop
 
+import "proveout/reason"
+
 // AnswerSchema is the value of the "schema" field of an answer.
 const AnswerSchema = "proveout/answer/1"
 
@@ -162,6 +164,14 @@ type SuspectAnswer struct {
 	Overruled string        `json:"overruled,omitempty"`
 	// WithSetAside is the chance with the set-aside items counted after all.
 	WithSetAside *float64 `json:"chance_with_set_aside,omitempty"`
+}
+
+// ByWord reports whether a person ruled the suspect out against the readings.
+func (r RuledOutAnswer) ByWord() bool { return r.By == reason.ByWord }
+
+// ByWord reports whether the suspect is shown by a person's word alone.
+func (s *SuspectAnswer) ByWord() bool {
+	return s.State == string(reason.Shown) && s.By == reason.ByWord
 }
 
 // MovedAnswer is one factor on the odds of a suspect. Prior and context factors

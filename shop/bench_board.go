@@ -228,9 +228,9 @@ func disagreeing(s *job.State, a *Answer) []string {
 	return out
 }
 
-// CorrectionOpens reports whether there is something to put right: a direct test has
-// shown a cause that nobody has put right yet, or the search is over. A percentage does
-// not open it. Board and job page go by this.
+// CorrectionOpens reports whether there is something to put right: a direct test, or a
+// person's word with its reason, has shown a cause that nobody has put right yet, or the
+// search is over. A percentage does not open it. Board and job page go by this.
 func (a *Answer) CorrectionOpens() bool {
 	return a.Stopped || slices.ContainsFunc(a.Suspects, func(s SuspectAnswer) bool { return s.State == string(reason.Shown) })
 }

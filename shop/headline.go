@@ -16,10 +16,14 @@ func headline(w *work, r *reason.Answer) string {
 	if len(r.Suspects) == 0 {
 		return "No suspect is known for this vehicle: no fault book fits and the job brings none of its own. The findings below stand for themselves."
 	}
-	var shown, repaired []string
+	var shown, repaired, word []string
 	for i := range r.Suspects {
-		switch r.Suspects[i].State {
+		switch s := &r.Suspects[i]; s.State {
 		case reason.Shown:
+			if !s.WasShown() {
+				word = append(word, fmt.Sprintf("%s (the readings give it %s)", suspectWords(s), percent(s.Chance)))
+				continue
+			}
 			shown = append(shown, shownWords(r, &r.Suspects[i]))
 		case reason.Repaired:
 			repaired = append(repaired, shownWords(r, &r.Suspects[i]))
@@ -32,6 +36,8 @@ func headline(w *work, r *reason.Answer) string {
 		return "Shown by direct test: " + strings.Join(shown, "; ") + ". Put right already: " + strings.Join(repaired, "; ") + "."
 	case len(shown) > 0:
 		return "Shown by direct test: " + strings.Join(shown, "; ") + "."
+	case len(word) > 0:
+		return "Shown by word, by no direct test: " + strings.Join(word, "; ") + "."
 	}
 	top := leader(r)
 	switch {

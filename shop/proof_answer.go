@@ -56,7 +56,8 @@ type CauseAnswer struct {
 	Suspect  string        `json:"suspect"`
 	Text     string        `json:"text"`
 	Subject  SubjectAnswer `json:"subject"`
-	State    string        `json:"state"` // as the odds have it: shown, suspected, open
+	State    string        `json:"state"`             // as the odds have it: shown, suspected, open
+	ByWord   bool          `json:"by_word,omitempty"` // the state is a person's word against the tests
 	Chance   float64       `json:"chance"`
 	Reason   string        `json:"reason"`
 	Item     int           `json:"item"`     // of the direct test that shows it, 0 when none does

@@ -108,8 +108,12 @@ func (p *proving) settle() {
 	}
 	p.diagnosis.Headline = "Shown by direct test, put right and proven: " + strings.Join(proven, "; ") + "."
 	for i := range p.diagnosis.Suspects {
-		if st := p.diagnosis.Suspects[i].State; st == string(reason.Shown) || st == string(reason.Repaired) {
-			p.diagnosis.Headline += " Shown besides: " + p.diagnosis.Suspects[i].Text + "."
+		s := &p.diagnosis.Suspects[i]
+		switch st := s.State; {
+		case s.ByWord():
+			p.diagnosis.Headline += " Shown besides by word: " + s.Text + "."
+		case st == string(reason.Shown) || st == string(reason.Repaired):
+			p.diagnosis.Headline += " Shown besides: " + s.Text + "."
 		}
 	}
 }
@@ -130,7 +134,7 @@ func (p *proving) findCauses() {
 		}
 	}
 	for _, s := range p.causes {
-		c := CauseAnswer{Suspect: s.Suspect.ID, Text: suspectWords(s), Subject: subjectAnswer(s.Suspect.Subject), State: string(s.State), Chance: round(s.Chance), Reason: s.Reason}
+		c := CauseAnswer{Suspect: s.Suspect.ID, Text: suspectWords(s), Subject: subjectAnswer(s.Suspect.Subject), State: string(s.State), ByWord: s.By == reason.ByWord, Chance: round(s.Chance), Reason: s.Reason}
 		if f := p.finding(s.By); f != nil && s.WasShown() {
 			c.Item, c.Sentence = f.Item, f.Sentence
 		}

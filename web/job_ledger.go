@@ -203,6 +203,9 @@ func ledger(a *shop.Answer, p *text.Printer) ledgerView {
 	for i, s := range shown {
 		row := ledgerRow{ID: s.ID, Text: s.Text, State: s.State, Reason: s.Reason, Lead: i == 0, Overruled: s.Overruled,
 			Chance: chance(s.Chance, p), Was: chance(s.Before, p), Now: 100 * s.Chance, Before: 100 * s.Before}
+		if s.ByWord() {
+			row.State = "shown_by_word"
+		}
 		others := 1.0
 		for test, f := range m.of[s.ID] {
 			if !slices.ContainsFunc(columns, func(g group) bool { return g.test == test }) {
