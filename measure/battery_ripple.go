@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"proveout/evidence"
 	"proveout/stats"
 )
@@ -47,7 +45,7 @@ func (g *battery) ripple(v []float64, first, end int) {
 		g.refuse("charging.ripple", evidence.TooFewEvents, "the stretch is too short for a spectrum", "record a second or more")
 		return
 	}
-	fft := fourier.NewFFT(size)
+	fft := stats.NewFFT(size)
 	amp := make([]float64, size/2)
 	hann := make([]float64, size)
 	for j := range hann {
@@ -65,7 +63,7 @@ func (g *battery) ripple(v []float64, first, end int) {
 		for j := range x {
 			x[j] = (v[i+j] - mean) * hann[j]
 		}
-		fft.Coefficients(c, x)
+		fft.Spectrum(c, x)
 	}
 	for _, r := range g.clean {
 		for i := max(r.First, first); i+size <= min(r.End, end) && len(starts) < mostSpectra; i += size {
@@ -100,11 +98,11 @@ func (g *battery) ripple(v []float64, first, end int) {
 				lines++
 			}
 		}
-		y := fft.Sequence(x, c)
+		y := fft.Series(x, c)
 		for i := size / 4; i+span <= size*3/4; i += span {
 			lo, hi := math.Inf(1), math.Inf(-1)
 			for j := i; j < i+span; j++ {
-				q := y[j] / float64(size) / hann[j]
+				q := y[j] / hann[j]
 				lo, hi = math.Min(lo, q), math.Max(hi, q)
 			}
 			spans = append(spans, hi-lo)

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -440,16 +438,16 @@ func smoothed(v []float64, window float64) []float64 {
 // autocorrelation is the mean of x(i) x(i+lag) for lags up to most, by way of the
 // spectrum.
 func autocorrelation(x []float64, most int) []float64 {
-	n := 1
+	n := 4
 	for n < len(x)+most+1 {
 		n *= 2
 	}
-	fft := fourier.NewFFT(n)
-	c := fft.Coefficients(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
+	fft := stats.NewFFT(n)
+	c := fft.Spectrum(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
 	for i, z := range c {
-		c[i] = complex((real(z)*real(z)+imag(z)*imag(z))/float64(n), 0)
+		c[i] = complex(real(z)*real(z)+imag(z)*imag(z), 0)
 	}
-	r := fft.Sequence(nil, c)[:most+1]
+	r := fft.Series(nil, c)[:most+1]
 	for lag := range r {
 		r[lag] /= float64(len(x) - lag)
 	}

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -146,12 +144,15 @@ func (g *fuel) window(v []float64) (pumpTurn, bool) {
 	for 2*n <= len(v) {
 		n *= 2
 	}
+	if n < 4 {
+		return pumpTurn{}, false
+	}
 	mean := stats.Median(v[:n])
 	x := make([]float64, n)
 	for j := range x {
 		x[j] = (v[j] - mean) * (0.5 - 0.5*math.Cos(2*math.Pi*float64(j)/float64(n)))
 	}
-	c := fourier.NewFFT(n).Coefficients(nil, x)
+	c := stats.NewFFT(n).Spectrum(nil, x)
 	df := g.rate / float64(n)
 	mag := func(k int) float64 { return math.Hypot(real(c[k]), imag(c[k])) }
 	best := 0

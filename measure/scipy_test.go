@@ -13,8 +13,6 @@ import (
 	"syscall"
 	"testing"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"proveout/stats"
 	"proveout/trace"
 )
@@ -139,7 +137,7 @@ func (w *scipyWriter) filters() {
 	s := stack{dt: 5e-6, y: x, sd: 1}
 	d, half, _ := s.slopes()
 	w.add("fitted slopes", "savgol_slope", data, "", []float64{float64(half), s.dt}, d[half:len(d)-half])
-	c := fourier.NewFFT(len(x)).Coefficients(nil, x)
+	c := stats.NewFFT(len(x)).Spectrum(nil, x)
 	var flat []float64
 	for _, z := range c {
 		flat = append(flat, real(z), imag(z))
@@ -205,13 +203,13 @@ func (w *scipyWriter) speed() {
 		x[i] = rng.NormFloat64()
 	}
 	w.file("million", x)
-	fft := fourier.NewFFT(len(x))
+	fft := stats.NewFFT(len(x))
 	out := make([]complex128, len(x)/2+1)
-	w.Times["FFT of 2^20"] = best(func() { fft.Coefficients(out, x) })
-	short := fourier.NewFFT(1 << 12)
+	w.Times["FFT of 2^20"] = best(func() { fft.Spectrum(out, x) })
+	short := stats.NewFFT(1 << 12)
 	w.Times["256 FFTs of 2^12"] = best(func() {
 		for i := 0; i < len(x); i += 1 << 12 {
-			short.Coefficients(out[:1<<11+1], x[i:i+1<<12])
+			short.Spectrum(out[:1<<11+1], x[i:i+1<<12])
 		}
 	})
 	w.Times["moving mean of 41 over 2^20"] = best(func() { smoothed(x, 40) })

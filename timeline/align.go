@@ -5,9 +5,10 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+
+	"proveout/stats"
 )
 
 // Thresholds of alignment, our choice.
@@ -126,11 +127,11 @@ func changes(v []float64, ok []bool) ([]float64, []bool) {
 // both have, for lags -(len(b)-1) .. len(a)-1; 0 where fewer than least overlap.
 func correlate(a []float64, oka []bool, b []float64, okb []bool, least int) []float64 {
 	var r []float64
-	n := 1
+	n := 4
 	for n < len(a)+len(b) {
 		n *= 2
 	}
-	fft := fourier.NewFFT(n)
+	fft := stats.NewFFT(n)
 	spectrum := func(x []float64, ok []bool, power int) []complex128 {
 		p := make([]float64, n)
 		for i := range x {
@@ -138,14 +139,14 @@ func correlate(a []float64, oka []bool, b []float64, okb []bool, least int) []fl
 				p[i] = math.Pow(x[i], float64(power))
 			}
 		}
-		return fft.Coefficients(nil, p)
+		return fft.Spectrum(nil, p)
 	}
 	cross := func(x, y []complex128) []float64 {
 		z := make([]complex128, len(x))
 		for i := range z {
-			z[i] = x[i] * complex(real(y[i]), -imag(y[i])) / complex(float64(n), 0)
+			z[i] = x[i] * complex(real(y[i]), -imag(y[i]))
 		}
-		return fft.Sequence(nil, z)
+		return fft.Series(nil, z)
 	}
 	m0, m1, m2 := spectrum(a, oka, 0), spectrum(a, oka, 1), spectrum(a, oka, 2)
 	k0, k1, k2 := spectrum(b, okb, 0), spectrum(b, okb, 1), spectrum(b, okb, 2)
