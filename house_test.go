@@ -59,7 +59,7 @@ var mayImport = map[string][]string{
 	"examples":          {},
 	"demo":              {"job", "shop"},
 	"figure":            {},
-	"report":            {"shop", "figure"},
+	"report":            {"shop", "figure", "text", "unit"},
 	"main":              {"cli"},
 	"shop":              nil, // nil: everything but cli, web and report
 	"cli":               nil,

@@ -12,12 +12,13 @@ import (
 
 	"proveout/report"
 	"proveout/shop"
+	"proveout/text"
 )
 
 func init() { commands = append(commands, newReport) }
 
 func newReport() *cobra.Command {
-	var out, paper, printed string
+	var out, paper, printed, lang, units string
 	var own bookFiles
 	c := &cobra.Command{
 		Use:   "report JOBDIR --out FILE.pdf",
@@ -44,6 +45,12 @@ none; --date sets another. The same job and date give the same bytes.`,
 			if ending != ".pdf" && ending != ".html" {
 				return fmt.Errorf("--out %s: the ending says what is written; give it .pdf or .html", out)
 			}
+			if !text.Known(lang) {
+				return fmt.Errorf("--language %q is not known; write en or de", lang)
+			}
+			if units != string(text.SI) && units != string(text.US) {
+				return fmt.Errorf("--units %q is not known; write si or us", units)
+			}
 			books, err := own.shelf(c)
 			if err != nil {
 				return err
@@ -56,7 +63,7 @@ none; --date sets another. The same job and date give the same bytes.`,
 			if err != nil {
 				return err
 			}
-			sheet := report.Make(report.Input{Report: *r, Printed: day})
+			sheet := report.Make(report.Input{Report: *r, Printed: day, Text: text.For(lang, text.System(units))})
 			var data []byte
 			if ending == ".pdf" {
 				data, err = report.PDF(sheet, size)
@@ -77,6 +84,8 @@ none; --date sets another. The same job and date give the same bytes.`,
 	own.flag(c)
 	f.StringVar(&out, "out", "", "file to write, ending in .pdf or .html")
 	f.StringVar(&paper, "paper", "a4", "of a PDF: a4 or letter")
+	f.StringVar(&lang, "language", text.Source, "of the page: en or de")
+	f.StringVar(&units, "units", string(text.SI), "on the page: si or us")
 	f.StringVar(&printed, "date", "", "date on the page, for example 2026-11-25")
 	return c
 }

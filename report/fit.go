@@ -1,6 +1,9 @@
 package report
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // screenShare is how much of the page a sheet may take by the measure of the PDF
 // when a browser prints it: its letters are wider and its lines further apart.
@@ -12,9 +15,9 @@ const screenShare = 0.80
 var shrinks = []func(*Sheet){
 	func(s *Sheet) { s.items(func(e Entry) bool { return s.cites(e.Number) }) },
 	func(s *Sheet) { s.items(func(Entry) bool { return false }) },
-	func(s *Sheet) { s.notes("Ruled out by reading:", "By elimination only:", "Also:") },
+	func(s *Sheet) { s.notes("ruled_out", "elimination", "also") },
 	func(s *Sheet) { s.rows(3) },
-	func(s *Sheet) { s.notes("Odds:", "Readings that disagree:") },
+	func(s *Sheet) { s.notes("odds", "disagree") },
 	func(s *Sheet) {
 		for i := range s.Parts {
 			s.Parts[i].FiguresUnprinted = true
@@ -80,7 +83,7 @@ func (s *Sheet) cites(n int) bool {
 	for _, p := range s.Parts {
 		for _, x := range p.Notes {
 			for _, w := range strings.FieldsFunc(x.Text, func(r rune) bool { return r < '0' || r > '9' }) {
-				if w == itoa(n) && (strings.Contains(x.Text, "item "+w) || strings.Contains(x.Text, "Item "+w) || strings.Contains(x.Text, "("+w+")")) {
+				if w == itoa(n) && (strings.Contains(strings.ToLower(x.Text), strings.ToLower(s.Item)+" "+w) || strings.Contains(x.Text, "("+w+")")) {
 					return true
 				}
 			}
@@ -89,20 +92,15 @@ func (s *Sheet) cites(n int) bool {
 	return false
 }
 
-// notes leaves off the notes with these leads; with none: every note of a part that
+// notes leaves off the notes of these kinds; with none: every note of a part that
 // need not keep its words, but the first.
-func (s *Sheet) notes(leads ...string) {
+func (s *Sheet) notes(kinds ...string) {
 	for i := range s.Parts {
 		p := &s.Parts[i]
 		for j := range p.Notes {
 			n := &p.Notes[j]
-			if len(leads) == 0 && !p.Keep && j > 0 && n.Lead != "Fingerprint" && n.Lead != "After:" {
+			if len(kinds) == 0 && !p.Keep && j > 0 && n.Kind != "fingerprint" && n.Kind != "after" || slices.Contains(kinds, n.Kind) {
 				n.Unprinted = true
-			}
-			for _, l := range leads {
-				if n.Lead == l {
-					n.Unprinted = true
-				}
 			}
 		}
 	}

@@ -6,14 +6,25 @@ import (
 	"time"
 
 	"proveout/shop"
+	"proveout/text"
+	"proveout/unit"
 )
 
-// Make writes the sheet of a job.
+// Make writes the sheet of a job in a language and its form of numbers, with units by
+// the shop's system. What a fault book or a person says stays in their words.
 func Make(in Input) Sheet {
-	m := maker{r: in.Report, p: in.Report.Proof, d: in.Report.Diagnosis}
+	if in.Text == nil {
+		in.Text = text.For(text.Source, text.SI)
+	}
+	m := maker{r: in.Report, p: in.Report.Proof, d: in.Report.Diagnosis, w: in.Text}
+	t := in.Text.T
 	s := Sheet{
-		Title: "Report, job " + in.Report.Job, Shop: in.Report.Shop, Practice: in.Report.Practice, State: m.state(), Printed: in.Printed,
-		Sign: []string{"Technician", "Customer, read and explained", "Reviewer"},
+		Lang: in.Text.Lang(), Title: t("paper.title", in.Report.Job), Word: t("paper.word"), Mark: t("paper.practice"), Shop: in.Report.Shop, Practice: in.Report.Practice,
+		State: m.state(), Printed: in.Printed, Sign: []string{t("paper.technician"), t("paper.sign_customer"), t("paper.reviewer")},
+		Short: t("paper.short"), Cut: t("paper.cut"), Item: t("paper.item_word"),
+	}
+	if in.Report.ShopKey != "" {
+		s.Key = t("paper.key", in.Report.ShopKey)
 	}
 	m.head(&s)
 	for _, part := range []Part{m.complaint(), m.cause(), m.correction(), m.codes(), m.proof(), m.notProven(), m.items()} {
@@ -30,85 +41,103 @@ type maker struct {
 	r shop.ReportAnswer
 	p *shop.ProofAnswer
 	d *shop.Answer
+	w *text.Printer
 }
 
-// stateWords are the words for the states of a proof; what is closed without one
-// says so.
+func (m maker) t(key string, args ...any) string { return m.w.T("paper."+key, args...) }
+
+// say is a sentence of the engine in the language of the page.
+func (m maker) say(s string) string { return m.w.Say(s) }
+
+// note adds a note to a part; its kind is the key of its lead, and of its sentence
+// where it has none of its own.
+func (m maker) note(p *Part, kind, said string) {
+	n := Note{Kind: kind, Text: said}
+	if kind != "" {
+		n.Lead = m.t("lead." + kind)
+	}
+	p.Notes = append(p.Notes, n)
+}
+
+// state is the word for where a proof stands; what is closed without one says so.
 func (m maker) state() State {
 	switch m.p.State {
 	case "proven":
-		return State{"Proven", Solid}
+		return State{m.t("state.proven"), Solid}
 	case "improved":
-		return State{"Improved, not proven", Half}
+		return State{m.t("state.improved"), Half}
 	case "came_back":
-		return State{"Came back, not fixed", Hollow}
+		return State{m.t("state.came_back"), Hollow}
 	}
 	if len(m.p.Corrections) == 0 {
-		return State{"Not repaired yet", Hollow}
+		return State{m.t("state.not_repaired"), Hollow}
 	}
-	return State{"Not proven", Hollow}
+	return State{m.t("state.not_proven"), Hollow}
 }
 
 func (m maker) head(s *Sheet) {
 	add := func(to *[]Fact, name, value string) {
 		if value = strings.TrimSpace(value); value != "" {
-			*to = append(*to, Fact{name, value})
+			*to = append(*to, Fact{m.t(name), value})
 		}
 	}
-	add(&s.Head, "Job", m.r.Job)
-	add(&s.Head, "Date", longDate(s.Printed))
-	add(&s.Head, "In", date(m.r.Opened))
+	add(&s.Head, "job", m.r.Job)
+	add(&s.Head, "date", m.w.LongDay(s.Printed))
+	add(&s.Head, "in", m.date(m.r.Opened))
 	if h := m.p.HandedOver; h != nil {
-		add(&s.Head, "Handed over", date(h.At))
+		add(&s.Head, "handed_over", m.date(h.At))
 	}
-	add(&s.Head, "Technician", m.r.Technician)
-
+	add(&s.Head, "technician", m.r.Technician)
 	v := m.p.Vehicle
 	name := strings.TrimSpace(v.Make + " " + v.Model)
 	if v.Year > 0 {
 		name += fmt.Sprintf(", %d", v.Year)
 	}
-	add(&s.ID, "Vehicle", strings.TrimPrefix(name, ", "))
-	s.ID = append(s.ID, Fact{"Plate", orNot(v.Plate)}, Fact{"VIN", orNot(v.VIN)})
-	odo := "not read"
+	add(&s.ID, "vehicle", strings.TrimPrefix(name, ", "))
+	s.ID = append(s.ID, Fact{m.t("plate"), m.orNot(v.Plate)}, Fact{m.t("vin"), m.orNot(v.VIN)})
+	odo := m.t("not_read")
 	if v.OdometerKm > 0 {
-		odo = "in " + thousands(v.OdometerKm) + " km"
+		odo = m.t("odometer_in", m.distance(v.OdometerKm))
 	}
 	if h := m.p.HandedOver; h != nil && h.OdometerKm > 0 {
-		odo += ", out " + thousands(h.OdometerKm) + " km"
+		odo += ", " + m.t("odometer_out", m.distance(h.OdometerKm))
 	}
-	add(&s.ID, "Odometer", odo)
-	s.ID = append(s.ID, Fact{"Customer", orNot(strings.TrimSuffix(strings.TrimSpace(m.r.Customer.Name+", "+m.r.Customer.Phone), ","))})
+	add(&s.ID, "odometer", odo)
+	customer := m.r.Customer.Name
+	if customer == shop.ErasedCustomer {
+		customer = m.t("erased")
+	}
+	s.ID = append(s.ID, Fact{m.t("customer"), m.orNot(strings.TrimSuffix(strings.TrimSpace(customer+", "+m.r.Customer.Phone), ","))})
 	var agreed []string
 	for _, a := range m.r.Approvals {
 		t := strings.TrimSpace(a.What)
 		if a.How != "" {
-			t += ", " + strings.ReplaceAll(a.How, "_", " ")
+			t += ", " + m.say(strings.ReplaceAll(a.How, "_", " "))
 		}
 		if a.At != "" {
-			t += " " + date(a.At)
+			t += " " + m.date(a.At)
 		}
 		agreed = append(agreed, t)
 	}
-	s.ID = append(s.ID, Fact{"Approved", orNot(strings.Join(agreed, "; "))})
+	s.ID = append(s.ID, Fact{m.t("approved"), m.orNot(strings.Join(agreed, "; "))})
 }
 
-func orNot(s string) string {
+func (m maker) orNot(s string) string {
 	if s = strings.TrimSpace(s); s == "" {
-		return "not noted"
+		return m.t("not_noted")
 	}
 	return s
 }
 
 func (m maker) complaint() Part {
-	p := Part{Name: "Complaint", Said: m.p.Said}
+	p := Part{Name: m.t("complaint"), Said: m.p.Said}
 	if p.Said == "" {
-		p.Key = "No complaint in words is noted."
+		p.Key = m.t("no_complaint")
 	}
 	if c := m.p.Conditions; c.Known {
-		p.say("Fault conditions:", fmt.Sprintf("%s; %s.", c.Text, c.From))
+		m.note(&p, "conditions", m.say(c.Text)+"; "+m.say(c.From)+".")
 	} else {
-		p.say("Fault conditions:", c.Text+".")
+		m.note(&p, "conditions", m.say(c.Text+"."))
 	}
 	if b := m.p.Before; b.Episodes > 0 {
 		var items []string
@@ -117,20 +146,20 @@ func (m maker) complaint() Part {
 				items = append(items, fmt.Sprint(d.Item))
 			}
 		}
-		p.say("Seen again before the repair:", fmt.Sprintf("%d episode%s in %.0f s inside them (item %s).", b.Episodes, plural(b.Episodes), b.Seconds, strings.Join(items, ", ")))
+		m.note(&p, "seen", m.w.N("paper.seen", b.Episodes, m.w.Number(b.Seconds, 0), strings.Join(items, ", ")))
 	}
 	for _, c := range m.p.Cautions {
 		if c.Word == "NOTICE" {
-			p.say(c.Word+":", c.Text)
+			p.Notes = append(p.Notes, Note{Kind: "caution", Lead: m.w.T("word."+c.Word) + ":", Text: m.say(c.Text)})
 		}
 	}
 	return p
 }
 
 func (m maker) correction() Part {
-	p := Part{Name: "Correction"}
+	p := Part{Name: m.t("correction")}
 	if len(m.p.Corrections) == 0 {
-		p.Key = "Nothing has been put right yet."
+		p.Key = m.t("nothing_done")
 		return p
 	}
 	var keys []string
@@ -140,24 +169,24 @@ func (m maker) correction() Part {
 		for _, x := range c.Parts {
 			t := fmt.Sprintf("%d × %s", x.Count, x.Name)
 			if x.Number != "" {
-				t += ", part " + x.Number
+				t += ", " + m.t("part", x.Number)
 			}
 			if x.Lot != "" {
-				t += ", lot " + x.Lot
+				t += ", " + m.t("lot", x.Lot)
 			}
 			parts = append(parts, t)
 		}
-		text := strings.Join(parts, "; ") + "."
+		said := strings.Join(parts, "; ") + "."
 		if len(parts) == 0 {
-			text = "none noted."
+			said = m.t("no_parts")
 		}
 		if c.Reused != "" {
-			text += " Reused: " + strings.TrimSuffix(c.Reused, ".") + "."
+			said += " " + m.t("reused", strings.TrimSuffix(c.Reused, "."))
 		}
 		if c.Who != "" || c.At != "" {
-			text += " " + strings.TrimSpace(c.Who+" "+date(c.At)) + "."
+			said += " " + strings.TrimSpace(c.Who+" "+m.date(c.At)) + "."
 		}
-		p.say("Parts:", text)
+		m.note(&p, "parts", said)
 	}
 	p.Key = strings.Join(keys, ". ") + "."
 	return p
@@ -165,62 +194,61 @@ func (m maker) correction() Part {
 
 func (m maker) codes() Part {
 	c := m.p.Codes
-	p := Part{Name: "Codes"}
-	before, after := "not read.", "not read."
-	if c.Before != nil {
-		before = fmt.Sprintf("%s (item %d).", shop.CodesSentence(c.Before), c.Before.Item)
+	p := Part{Name: m.t("codes")}
+	read := func(r *shop.CodesRead) string {
+		if r == nil {
+			return m.t("not_read") + "."
+		}
+		return m.t("codes_item", m.say(shop.CodesSentence(r)), r.Item)
 	}
-	if c.After != nil {
-		after = fmt.Sprintf("%s (item %d).", shop.CodesSentence(c.After), c.After.Item)
-	}
-	p.say("Before:", before)
+	m.note(&p, "before", read(c.Before))
 	switch c.Erased {
 	case "":
 	case "yes":
-		p.say("Erased", "after the repair.")
+		m.note(&p, "erased", m.t("erased_after"))
 	default:
-		p.say("Erased", date(c.Erased)+".")
+		m.note(&p, "erased", m.date(c.Erased)+".")
 	}
-	p.say("After:", after)
+	m.note(&p, "after", read(c.After))
 	for _, n := range c.Notes {
-		p.say("", n)
+		m.note(&p, "", m.say(n))
 	}
 	if c.Drive != "" && c.Before != nil && len(c.Before.Permanent.Codes) > 0 {
-		p.say("", c.Drive)
+		m.note(&p, "", m.say(c.Drive))
 	}
 	return p
 }
 
 // items lists the evidence by number.
 func (m maker) items() Part {
-	p := Part{Name: "Items"}
+	p := Part{Name: m.t("items")}
 	last := 0
 	for _, it := range m.d.Items {
-		text := it.What
+		said := m.say(it.What)
 		if it.SetAside != "" {
-			text += "; set aside: " + it.SetAside
+			said += "; " + m.t("set_aside", it.SetAside)
 		}
 		if it.Item == last && len(p.Items) > 0 {
-			p.Items[len(p.Items)-1].Text += "; " + text
+			p.Items[len(p.Items)-1].Text += "; " + said
 			continue
 		}
 		last = it.Item
-		p.Items = append(p.Items, Entry{Number: it.Item, Text: text})
+		p.Items = append(p.Items, Entry{Number: it.Item, Text: said})
 	}
-	p.say("Fingerprint", fmt.Sprintf("%s (SHA-256 of %s).", spaced(m.r.Fingerprint), m.r.FingerprintOf))
+	m.note(&p, "fingerprint", m.t("sha256", spaced(m.r.Fingerprint), m.say(m.r.FingerprintOf)))
 	return p
 }
 
 func (m maker) foot() string {
+	made := m.p.Program
 	var books []string
 	for _, b := range m.d.Books {
 		books = append(books, strings.TrimSpace(b.ID+" "+b.Version))
 	}
-	s := "Made with " + m.p.Program
 	if len(books) > 0 {
-		s += ", fault book " + strings.Join(books, ", ")
+		made = m.t("with_books", made, strings.Join(books, ", "))
 	}
-	return s + ". ≈ marks what was worked out and not read."
+	return m.t("foot", made)
 }
 
 // spaced writes a hash in groups of eight, to be compared by eye.
@@ -235,32 +263,22 @@ func spaced(hex string) string {
 
 // date writes a time stamp of the job file with its day in full; one that cannot be
 // read stays as written.
-func date(s string) string {
+func (m maker) date(s string) string {
 	s = strings.TrimSpace(s)
 	if t, err := time.Parse("2006-01-02", s); err == nil {
-		return t.Format("2 January 2006")
+		return m.w.Day(t)
 	}
 	for _, form := range []string{time.RFC3339, "2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02 15:04"} {
 		if t, err := time.Parse(form, s); err == nil {
-			return t.Format("2 January 2006 15:04")
+			return m.w.Day(t) + " " + m.w.Clock(t)
 		}
 	}
 	return s
 }
 
-func longDate(t time.Time) string { return t.Format("Monday 2 January 2006") }
-
-func thousands(v float64) string {
-	s := fmt.Sprintf("%.0f", v)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	return s
-}
-
-func plural(n int) string {
-	if n == 1 {
-		return ""
-	}
-	return "s"
+// distance writes kilometres as the shop reads them.
+func (m maker) distance(km float64) string {
+	from := unit.Must("km")
+	to := m.w.Unit(from)
+	return m.w.Number(to.FromSI(from.SI(km)), 0) + " " + text.UnitWord(to)
 }

@@ -12,10 +12,10 @@ import (
 
 // proof says where the repair stands, in the customer's words first.
 func (m maker) proof() Part {
-	p := Part{Name: "Proof", Keep: true, Key: m.verdict()}
+	p := Part{Name: m.t("proof"), Keep: true, Key: m.verdict()}
 	a := m.p
 	for _, w := range a.Why {
-		p.say("", w)
+		m.note(&p, "", m.say(w))
 	}
 	var after []string
 	climbs, road := 0, 0.0
@@ -27,11 +27,11 @@ func (m maker) proof() Part {
 		}
 	}
 	if len(after) > 0 {
-		p.say("Driven after:", fmt.Sprintf("%.0f s inside the fault conditions, %d climb%s, %.0f road minutes (item %s). Each cell of engine speed and load counts up to its own need, so easy seconds do not pay for hard ones.",
-			a.After.Seconds, climbs, plural(climbs), math.Ceil(road), strings.Join(after, ", ")))
+		m.note(&p, "driven", m.w.N("paper.driven", climbs, m.w.Number(a.After.Seconds, 0), m.w.Number(math.Ceil(road), 0), strings.Join(after, ", ")))
 	}
 	if a.RatioUpper != nil && a.After.Seconds > 0 {
-		p.say("Reckoned:", fmt.Sprintf("rate after over rate before ≈ %s, at most ≈ %s (95 %%); proven by road asks for %s.", value(*a.Ratio), value(*a.RatioUpper), value(a.RatioLimit)))
+		in := m.quantity("")
+		m.note(&p, "reckoned", m.t("ratio", in.bare(*a.Ratio), in.bare(*a.RatioUpper), in.bare(a.RatioLimit)))
 	}
 	p.Table = m.table()
 	p.Figures = m.figures()
@@ -42,39 +42,37 @@ func (m maker) proof() Part {
 func (m maker) verdict() string {
 	a := m.p
 	clean := a.CouldBeChance != nil && *a.CouldBeChance <= 0.05+1e-9 && a.Plan.Possible && a.Plan.Improve.Seconds == 0 && a.After.Episodes+a.After.Outside == 0
+	said := func(parts ...string) string {
+		return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
+	}
 	drive := ""
 	if clean {
-		drive = " Driven clean where it failed before: if the fault were still there, a drive this clean is expected less than 1 time in " + oneIn(*a.CouldBeChance) + "."
+		drive = m.t("clean", oneIn(*a.CouldBeChance))
 	}
 	because := ""
 	if h := a.HandedOver; h != nil && h.Because != "" {
-		because = "Not proven, handed over because " + strings.TrimSuffix(strings.TrimSpace(h.Because), ".") + "."
+		because = m.t("because", strings.TrimSuffix(strings.TrimSpace(h.Because), "."))
 		if h.Left != "" {
-			because += " Left to do: " + strings.TrimSuffix(h.Left, ".") + "."
+			because += " " + m.t("left", strings.TrimSuffix(h.Left, "."))
 		}
 	}
-	switch a.State {
-	case "proven":
-		switch a.By {
-		case "measured":
-			return "Proven by measuring: the part that was off is now like its neighbours." + drive
-		case "old_part_back":
-			return "Proven: with the old part back the fault came back, with the new one it went again." + drive
-		}
-		return "Proven by road, 95 %." + drive
-	case "came_back":
-		return strings.TrimSpace("It came back after the repair. Not fixed. " + because)
+	switch {
+	case a.State == "proven" && a.By == "measured":
+		return said(m.t("proven_measured"), drive)
+	case a.State == "proven" && a.By == "old_part_back":
+		return m.t("proven_old_part")
+	case a.State == "proven":
+		return said(m.t("proven_road"), drive)
+	case a.State == "came_back":
+		return said(m.t("came_back"), because)
+	case a.State == "improved":
+		return said(m.t("improved"), drive, because)
+	case because != "":
+		return because
+	case len(a.Corrections) == 0:
+		return m.t("not_repaired_yet")
 	}
-	if because == "" {
-		because = "Not proven yet."
-		if len(a.Corrections) == 0 {
-			because = "Not repaired yet, so nothing is proven."
-		}
-	}
-	if a.State == "improved" {
-		return strings.TrimSpace("Improved, not proven." + drive + " " + strings.TrimPrefix(because, "Not proven yet."))
-	}
-	return because
+	return m.t("not_proven_yet")
 }
 
 // oneIn writes a chance as the customer reads it: 0.048 is 1 in 20.
@@ -90,24 +88,24 @@ func oneIn(p float64) string {
 // notProven lists what the proof does not say, what was set aside, and when to ask
 // again.
 func (m maker) notProven() Part {
-	p := Part{Name: "Not proven", Keep: true}
+	p := Part{Name: m.t("not_proven"), Keep: true}
 	for _, s := range m.p.NotTested {
-		p.say("", s)
+		m.note(&p, "", m.say(s))
 	}
 	for _, it := range m.d.Items {
 		said := slices.ContainsFunc(m.p.NotTested, func(s string) bool { return strings.HasPrefix(s, fmt.Sprintf("Item %d ", it.Item)) })
 		if it.SetAside != "" && !said {
-			p.say("", fmt.Sprintf("Item %d is set aside: %s.", it.Item, strings.TrimSuffix(it.SetAside, ".")))
+			m.note(&p, "", m.t("item_aside", it.Item, strings.TrimSuffix(it.SetAside, ".")))
 		}
 	}
 	for _, l := range m.p.LeftOut {
-		p.say("Could not be used:", strings.TrimSpace(l.File+" "+l.Why))
+		m.note(&p, "left_out", strings.TrimSpace(l.File+" "+m.say(l.Why)))
 	}
 	if h := m.p.HandedOver; h != nil && h.AskAgain != "" {
-		p.say("Ask again:", strings.TrimSuffix(h.AskAgain, ".")+".")
+		m.note(&p, "ask_again", strings.TrimSuffix(h.AskAgain, ".")+".")
 	}
 	if len(p.Notes) == 0 {
-		p.say("", "Nothing that was looked for is left open.")
+		m.note(&p, "", m.t("nothing_open"))
 	}
 	return p
 }
@@ -125,16 +123,17 @@ func (m maker) table() *Table {
 	if places < 2 || places > 12 {
 		return nil
 	}
-	t := &Table{Head: []string{"Cylinder"}}
+	t := &Table{Head: []string{m.t("cylinder")}}
 	for _, when := range []string{"was", "now"} {
 		for c := 1; c <= places; c++ {
-			t.Head = append(t.Head, fmt.Sprintf("%s %d", when, c))
+			t.Head = append(t.Head, m.t(when, c))
 		}
 	}
 	for _, q := range m.p.Measured {
-		row := Row{Name: upperFirst(q.Name)}
-		if q.Unit != "" && q.Unit != "1" {
-			row.Name += ", " + q.Unit
+		in := m.quantity(q.Unit)
+		row := Row{Name: upperFirst(m.say(q.Name))}
+		if in.word != "" && in.word != "1" {
+			row.Name += ", " + in.word
 		}
 		row.Cells = make([]Cell, 2*places)
 		for i := range row.Cells {
@@ -145,7 +144,7 @@ func (m maker) table() *Table {
 			for _, v := range side {
 				if v.Text == "" && v.Subject.Kind == "cylinder" {
 					found = true
-					row.Cells[k*places+v.Subject.Number-1] = Cell{value(v.Value), v.State == "high" || v.State == "low" || v.State == "abnormal"}
+					row.Cells[k*places+v.Subject.Number-1] = Cell{in.bare(v.Value), v.State == "high" || v.State == "low" || v.State == "abnormal"}
 				}
 			}
 		}
@@ -177,14 +176,14 @@ func (m maker) figures() []figure.Drawing {
 		if len(out) == 1 && c.As != "after" {
 			continue // one before, one after
 		}
-		when := "Before"
+		when := "before"
 		if c.As == "after" {
-			when = "After"
+			when = "after"
 		}
 		p := figure.Plot{
-			Title: fmt.Sprintf("%s (item %d)", when, c.Item),
-			Text:  fmt.Sprintf("%d episodes, %d stretches inside the fault conditions", len(c.Episodes), len(c.Inside)),
-			X:     figure.Axis{Label: "minutes", Max: longest / 60}, Y: figure.Axis{Label: "load, %", Max: 105, Step: 20},
+			Title: m.t("figure_"+when, c.Item),
+			Text:  m.t("figure_text", len(c.Episodes), len(c.Inside)),
+			X:     figure.Axis{Label: m.t("minutes"), Max: longest / 60}, Y: figure.Axis{Label: m.t("load_pct"), Max: 105, Step: 20},
 			Bands: []figure.Band{{Y0: m.p.Conditions.LoadLow, Y1: m.p.Conditions.LoadHigh, Fill: figure.Hatch}},
 			Lines: []figure.Line{{X: minutes(c.T), Y: c.LoadLow, Hi: c.LoadHigh}},
 		}

@@ -43,7 +43,7 @@ func newPage(paper Paper, s Sheet) *page {
 	doc.SetCompression(true)
 	doc.SetAutoPageBreak(false, 0)
 	doc.SetTitle(figure.Printable(s.Title), true)
-	doc.SetLang("en")
+	doc.SetLang(s.Lang)
 	doc.AddUTF8FontFromBytes(family, "", regular)
 	doc.AddUTF8FontFromBytes(family, "B", bold)
 	doc.AddUTF8FontFromBytes(family, "I", italic)

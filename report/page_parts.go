@@ -8,10 +8,10 @@ func (p *page) head(s Sheet) {
 	top := p.y
 	p.paragraph(p.left, half, shopSize, run{s.Shop, "B"})
 	p.square(p.left, p.y+0.9, 3.2, s.State.Square)
-	p.text(p.left+5, p.y+3.9, half-5, key, "B", "Report · "+s.State.Word)
+	p.text(p.left+5, p.y+3.9, half-5, key, "B", s.Word+" · "+s.State.Word)
 	p.y += 5.2
 	if s.Practice {
-		p.paragraph(p.left, half, key, run{"Practice vehicle: not a real job", "B"})
+		p.paragraph(p.left, half, key, run{s.Mark, "B"})
 	}
 	left := p.y
 	p.y = top
@@ -165,8 +165,9 @@ func (p *page) entries(es []Entry, x, w float64) {
 	p.y += float64(rows) * line
 }
 
-// signatures sets lines to sign on.
-func (p *page) signatures(names []string) {
+// signatures sets lines to sign on, and under them the short form of the key by which
+// the record is signed.
+func (p *page) signatures(names []string, shopKey string) {
 	if len(names) == 0 {
 		return
 	}
@@ -181,4 +182,5 @@ func (p *page) signatures(names []string) {
 		}
 	}
 	p.y += mm(note)*p.pitch + 1.2
+	p.paragraph(p.left, p.width, note, run{text: shopKey})
 }

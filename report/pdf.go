@@ -56,17 +56,17 @@ func set(s Sheet, paper Paper) *page {
 	for _, part := range s.Parts {
 		p.part(part)
 	}
-	p.signatures(s.Sign)
+	p.signatures(s.Sign, s.Key)
 	foot := s.Foot
 	if s.shortened() {
-		foot += " Shortened to one page; the HTML report holds all of it."
+		foot += " " + s.Short
 	}
 	p.paragraph(p.left, p.width, note, run{text: foot})
 	p.end = p.y
 	if p.cut {
 		p.y = p.bottom - 0.3
 		p.cut = false
-		p.doc.Text(p.left, p.bottom-0.5, "Cut off here: it does not fit on one page. The HTML report holds all of it.")
+		p.doc.Text(p.left, p.bottom-0.5, s.Cut)
 		p.end = p.bottom + 1 // so that fits says no
 	}
 	return p

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"proveout/shop"
+	"proveout/text"
 )
 
 var day = time.Date(2026, 11, 25, 15, 20, 0, 0, time.UTC)
@@ -182,7 +183,8 @@ func TestItemsShrinkFirst(t *testing.T) {
 	}
 	s := base.clone()
 	for range 25 {
-		part(&s, "Not proven").say("", "One more thing that was looked for and is not settled by what was driven and measured here.")
+		p := part(&s, "Not proven")
+		p.Notes = append(p.Notes, Note{Text: "One more thing that was looked for and is not settled by what was driven and measured here."})
 	}
 	got, err := fit(s, A4, 1)
 	if err != nil {
@@ -338,4 +340,54 @@ func TestFontHasTheSigns(t *testing.T) {
 			t.Errorf("%q is as wide as a sign the font does not have", r)
 		}
 	}
+}
+
+// TestBothLanguages compares the words of the page with golden files, one for each
+// language and system of units; UPDATE=1 writes them anew.
+func TestBothLanguages(t *testing.T) {
+	for _, l := range text.Languages() {
+		for _, system := range []text.System{text.SI, text.US} {
+			in := example(t)
+			in.Text = text.For(l.Code, system)
+			in.Report.ShopKey = "1a2b-3c4d-5e6f-7081"
+			s := Make(in)
+			page, err := HTML(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if n := pagesOf(t, s); n != 1 {
+				t.Errorf("%s %s: %d pages", l.Code, system, n)
+			}
+			if !bytes.Contains(page, []byte(`<html lang="`+l.Code+`">`)) || strings.Contains(string(page), "⟨") {
+				t.Errorf("%s: the page is not marked with its language, or a text is missing", l.Code)
+			}
+			got := lines(page)
+			name := "testdata/" + l.Code + "-" + string(system) + ".txt"
+			if os.Getenv("UPDATE") != "" {
+				if err := os.WriteFile(name, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got != string(want) {
+				t.Errorf("%s differs; UPDATE=1 writes it anew. Now:\n%s", name, got)
+			}
+		}
+	}
+}
+
+// lines are the words of a page, a line for each paragraph, row or item.
+func lines(page []byte) string {
+	page = regexp.MustCompile(`(?s)<(style|svg)[^>]*>.*?</(style|svg)>`).ReplaceAll(page, nil)
+	page = regexp.MustCompile(`</(p|tr|li|h1|h2|div)>`).ReplaceAll(page, []byte("\x00"))
+	var out []string
+	for _, l := range strings.Split(words(page), "\x00") {
+		if l = strings.TrimSpace(l); l != "" {
+			out = append(out, l)
+		}
+	}
+	return strings.Join(out, "\n") + "\n"
 }

@@ -5,18 +5,24 @@ import (
 
 	"proveout/figure"
 	"proveout/shop"
+	"proveout/text"
 )
 
 // Input is what a report is made from. Printed is the date on the page: it is
-// passed in, so that the same report is the same bytes.
+// passed in, so that the same report is the same bytes. Text is its language and
+// units; none: English and SI.
 type Input struct {
 	Report  shop.ReportAnswer
 	Printed time.Time
+	Text    *text.Printer
 }
 
 // Sheet is a report in words, ready to be set.
 type Sheet struct {
+	Lang     string // BCP 47
 	Title    string
+	Word     string // what the page calls itself
+	Mark     string // on a practice job
 	Shop     string
 	Practice bool
 	Head     []Fact
@@ -24,7 +30,11 @@ type Sheet struct {
 	State    State
 	Parts    []Part
 	Sign     []string
+	Key      string // under the signatures: the short form of the shop's key
 	Foot     string
+	Short    string // in the foot where something is left off
+	Cut      string // at the foot of a page that ends too early
+	Item     string // the word for an item, as notes cite it
 	Printed  time.Time
 
 	clip int // step of clips, once leaving things off is not enough
@@ -67,12 +77,10 @@ type Part struct {
 // below, what is Unprinted is on the screen and left off the page, where it does not
 // fit.
 type Note struct {
+	Kind       string // what it says, in no language: key of the lead
 	Lead, Text string
 	Unprinted  bool
 }
-
-// say adds a note.
-func (p *Part) say(lead, text string) { p.Notes = append(p.Notes, Note{Lead: lead, Text: text}) }
 
 // Table is a table of values, one column a place.
 type Table struct {

@@ -32,6 +32,9 @@ type keptProof struct {
 // keptProofs is how many jobs keep their newest proof in memory (our choice).
 const keptProofs = 50
 
+// ErasedCustomer stands for the name of a customer whose data was erased.
+const ErasedCustomer = "erased on request"
+
 // ErrNoProof is when there is nothing yet that a proof could be worked out from.
 var ErrNoProof = errors.New("no proof can be worked out yet")
 
@@ -77,6 +80,11 @@ func (b *Bench) Report(ctx context.Context, jobID string) (*ReportAnswer, error)
 		return nil, k.err
 	}
 	out := *k.report
+	key, err := b.key()
+	if err != nil {
+		return nil, fmt.Errorf("the shop's key: %w", err)
+	}
+	out.ShopKey = fingerprint(key.Public())
 	out.Fingerprint = fmt.Sprintf("%x", sha256.Sum256([]byte(headsText(state.Heads))))
 	out.FingerprintOf = fmt.Sprintf("the record: %d entries of %d device%s", state.Entries, len(state.Heads), plural(len(state.Heads)))
 	return &out, nil
@@ -130,7 +138,7 @@ func (b *Bench) fillNames(ctx context.Context, s *job.State, r *ReportAnswer) er
 		case err == nil:
 			r.Customer = CustomerAnswer{d.Name, d.Phone}
 		case errors.Is(err, store.ErrErased):
-			r.Customer = CustomerAnswer{Name: "erased on request"}
+			r.Customer = CustomerAnswer{Name: ErasedCustomer}
 		case !isNotFound(err):
 			return err
 		}

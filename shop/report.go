@@ -32,6 +32,9 @@ type ReportAnswer struct {
 	Fingerprint   string        `json:"fingerprint"`
 	FingerprintOf string        `json:"fingerprint_of"`
 	Inputs        []InputAnswer `json:"inputs"`
+	// ShopKey is the short form of the key that the record is signed with; a job
+	// folder has none.
+	ShopKey string `json:"shop_key,omitempty"`
 }
 
 // CustomerAnswer is personal data.

@@ -9,7 +9,10 @@
 // languages have the same keys with the same arguments, and a test holds them to
 // it; another holds that every key is used.
 //
-// What the engine says about a vehicle (findings, suspects, tests) comes from
-// fault books and measurement and is in their language, which is English. Pages
-// mark it so (lang="en"), so that a screen reader changes its voice.
+// What the engine says about a vehicle (findings, odds, proof) it says in English,
+// where it finds it out. Say looks its sentences up by that form in engine/*.yaml
+// and writes them in the printer's language, numbers and units. The texts of fault
+// books and procedures are data in the language of their author, which is English:
+// they stay, and pages mark them so (lang="en"), so that a screen reader changes
+// its voice.
 package text

@@ -151,6 +151,24 @@ func (p *Printer) Date(t time.Time) string {
 	return t.Format("2 Jan 2006")
 }
 
+// Day writes a day in full: 25 November 2026 in English, 25. November 2026 in German.
+func (p *Printer) Day(t time.Time) string {
+	point := ""
+	if p.lang == "de" {
+		point = "."
+	}
+	return strconv.Itoa(t.Day()) + point + " " + p.T("month."+strconv.Itoa(int(t.Month()))) + " " + strconv.Itoa(t.Year())
+}
+
+// LongDay is Day with the day of the week before it.
+func (p *Printer) LongDay(t time.Time) string {
+	comma := ""
+	if p.lang == "de" {
+		comma = ","
+	}
+	return p.Weekday(t) + comma + " " + p.Day(t)
+}
+
 // Weekday is the name of a day of the week.
 func (p *Printer) Weekday(t time.Time) string {
 	return p.T("weekday." + strconv.Itoa(int(t.Weekday())))

@@ -6,6 +6,7 @@ import (
 	"embed"
 	"encoding/hex"
 	"fmt"
+	"html"
 	"html/template"
 	"io/fs"
 	"math"
@@ -93,6 +94,7 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"t":     func(key string, args ...any) string { return p.T(key, args...) },
 		"ts":    func(key string, args []any) string { return p.T(key, args...) },
 		"n":     func(key string, n int, args ...any) string { return p.N(key, n, args...) },
+		"say":   func(s string) template.HTML { return said(p, s) },
 		"num":   func(v float64, decimals int) string { return p.Number(v, decimals) },
 		"sig":   p.Significant,
 		"int":   func(n int) string { return p.Int(int64(n)) },
@@ -108,6 +110,24 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"drain":   drain,
 		"seconds": func(s float64) string { return p.Number(math.Ceil(s-1e-9), 0) },
 	}
+}
+
+// said writes what the engine says in the page's language; what stays in its own (the
+// text of a fault book) is marked, so that a screen reader changes its voice.
+func said(p *text.Printer, s string) template.HTML {
+	var b strings.Builder
+	for _, x := range p.Pieces(s) {
+		if x.Lang == p.Lang() {
+			b.WriteString(html.EscapeString(x.Text))
+			continue
+		}
+		lead := x.Text[:len(x.Text)-len(strings.TrimLeft(x.Text, " "))]
+		trail := x.Text[len(strings.TrimRight(x.Text, " ")):]
+		if words := strings.TrimSpace(x.Text); words != "" {
+			b.WriteString(lead + `<span lang="` + x.Lang + `">` + html.EscapeString(words) + `</span>` + trail)
+		}
+	}
+	return template.HTML(b.String())
 }
 
 // pairs makes a map from names and values, to hand several to a shared template.

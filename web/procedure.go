@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"proveout/job"
@@ -140,7 +141,7 @@ func (s *Server) showRun(w http.ResponseWriter, r *http.Request, refused []strin
 func runWords(t *text.Printer) map[string]string {
 	out := map[string]string{}
 	for _, k := range []string{
-		"left", "refused", "locked", "away", "progress", "begin", "begin_command", "ended", "broken", "fails", "look_fails", "danger_type", "value", "under_way", "at_rest", "go_on", "hand_to", "hand_over", "take_up", "finish",
+		"left", "refused", "locked", "away", "progress", "begin", "begin_command", "ended", "broken", "fails", "look_fails", "danger_type", "danger_word", "value", "under_way", "at_rest", "go_on", "hand_to", "hand_over", "take_up", "finish",
 		"kind.question", "kind.precondition", "kind.step", "kind.recovery", "side.left", "side.right", "mode.held", "mode.held_keep_power", "mode.stopping", "mode.handed_over", "mode.finished",
 		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "head.overdue", "supply.holding", "supply.typed", "supply.below", "supply.unwatched",
 	} {
@@ -178,7 +179,7 @@ func procedurePost(s *Server, w http.ResponseWriter, r *http.Request, a author) 
 	f := r.PostForm
 	ev := shop.RunEvent{
 		Kind: f.Get("kind"), Step: f.Get("step"), How: f.Get("how"), Outcome: f.Get("outcome"), What: f.Get("what"), Watch: f.Get("watch"), To: clip(f.Get("to"), 100),
-		Text: words(f, "text"), Typed: clip(f.Get("value"), 40), Danger: f.Get("danger"), Seen: seenAttempt(f), Figures: figuresOf(f),
+		Text: words(f, "text"), Typed: clip(f.Get("value"), 40), Danger: dangerWord(f.Get("danger")), Seen: seenAttempt(f), Figures: figuresOf(f),
 	}
 	id, run := r.PathValue("id"), r.PathValue("run")
 	c, err := s.command(r, id, job.ProcedureEventType, ev, a)
@@ -241,4 +242,15 @@ func procedureCard(s *Server, w http.ResponseWriter, r *http.Request) error {
 		v.Last = append(v.Last, toldView{At: t.ClockSeconds(time.UnixMilli(l.At).In(s.now().Location())), Text: l.Text})
 	}
 	return s.page(w, r, sheet{Name: "card", Title: t.T("procedure.card"), Cells: s.jobCells(page, t, screen.Title), Saved: savedAt(page, s, t), Styles: []string{"procedure.css"}, Scripts: []string{"card.js"}, View: v})
+}
+
+// dangerWord takes the word that a DANGER step asks for in any language of the
+// workbench: a page may be shown in one and its form sent when another was chosen.
+func dangerWord(typed string) string {
+	for _, l := range text.Languages() {
+		if strings.EqualFold(strings.TrimSpace(typed), text.For(l.Code, text.SI).T("procedure.danger_word")) {
+			return "DANGER"
+		}
+	}
+	return typed
 }

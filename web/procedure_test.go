@@ -261,3 +261,12 @@ func TestMinutesAndSeconds(t *testing.T) {
 		}
 	}
 }
+
+// The word that lets a DANGER step begin is taken in each language, and no other word.
+func TestDangerWordInEachLanguage(t *testing.T) {
+	for typed, want := range map[string]string{"DANGER": "DANGER", " gefahr": "DANGER", "GEFAHR": "DANGER", "yes": "yes", "": ""} {
+		if got := dangerWord(typed); got != want {
+			t.Errorf("%q is taken as %q, want %q", typed, got, want)
+		}
+	}
+}

@@ -192,7 +192,7 @@ func controlsOf(t *text.Printer, s *shop.Screen, x *shop.RunStep) []controlView 
 			c.Label = t.T("procedure.begin_command")
 		}
 		if x.Danger {
-			c.Danger = "DANGER"
+			c.Danger = t.T("procedure.danger_word")
 		}
 		return append(out, c)
 	}

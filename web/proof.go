@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"html/template"
@@ -236,9 +237,23 @@ func planProof(s *Server, w http.ResponseWriter, r *http.Request, a author) erro
 
 // reportPage is the page for the customer and the reviewer, as it would be printed.
 type reportPage struct {
-	ID      string
-	Sheet   template.HTML // of package report: it escapes its own texts
-	Waiting string
+	ID        string
+	Sheet     template.HTML // of package report: it escapes its own texts
+	Waiting   string
+	In        string          // language of the sheet
+	Languages []text.Language // it may be had in
+}
+
+// paperLanguage is the language of a report: as asked for, else the shop's, else that
+// of the device.
+func (s *Server) paperLanguage(r *http.Request) (string, job.Settings, error) {
+	set, err := s.shopSettings(r)
+	for _, l := range []string{r.URL.Query().Get("lang"), set.Language} {
+		if text.Known(l) {
+			return l, set, err
+		}
+	}
+	return s.printer(r).Lang(), set, err
 }
 
 func (s *Server) sheet(r *http.Request) (report.Sheet, error) {
@@ -246,7 +261,14 @@ func (s *Server) sheet(r *http.Request) (report.Sheet, error) {
 	if err != nil {
 		return report.Sheet{}, err
 	}
-	return report.Make(report.Input{Report: *a, Printed: s.now()}), nil
+	lang, set, err := s.paperLanguage(r)
+	if err != nil {
+		return report.Sheet{}, err
+	}
+	in := report.Input{Report: *a, Printed: s.now(), Text: text.For(lang, s.system(r))}
+	// The record knows its shop by an id; people know it by its name.
+	in.Report.Shop = cmp.Or(set.ShopName, s.o.Shop, a.Shop)
+	return report.Make(in), nil
 }
 
 func showReport(s *Server, w http.ResponseWriter, r *http.Request) error {
@@ -255,7 +277,7 @@ func showReport(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := s.printer(r)
-	g := &reportPage{ID: v.Job}
+	g := &reportPage{ID: v.Job, Languages: text.Languages()}
 	sh, err := s.sheet(r)
 	switch {
 	case errors.Is(err, shop.ErrNoProof):
@@ -263,6 +285,7 @@ func showReport(s *Server, w http.ResponseWriter, r *http.Request) error {
 	case err != nil:
 		return err
 	default:
+		g.In = sh.Lang
 		if g.Sheet, err = report.Fragment(sh); err != nil {
 			return err
 		}

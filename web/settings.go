@@ -104,6 +104,10 @@ func saveSettings(s *Server, w http.ResponseWriter, r *http.Request, a author) e
 	if err != nil {
 		return err
 	}
+	// One choice: what this device shows, and what the shop's reports are written in.
+	if lang := f.Get("lang"); text.Known(lang) {
+		set.Language = lang
+	}
 	body, err := json.Marshal(set)
 	if err != nil {
 		return err

@@ -132,7 +132,7 @@ export class Away {
     const f = make('form', { method: 'post', className: 'ctl' });
     f.dataset.event = kind;
     for (const [n, val] of Object.entries({ kind, ...hidden })) if (val !== undefined) f.append(make('input', { type: 'hidden', name: n, value: val }));
-    if (o.danger) f.append(make('label', { className: 'danger-word' }, make('span', { textContent: fill(this.words.danger_type, 'DANGER') }), make('input', { name: 'danger', required: true, pattern: 'DANGER', autocomplete: 'off' })));
+    if (o.danger) f.append(make('label', { className: 'danger-word' }, make('span', { textContent: fill(this.words.danger_type, this.words.danger_word) }), make('input', { name: 'danger', required: true, pattern: this.words.danger_word, autocomplete: 'off' })));
     if (o.ask) f.append(make('label', { className: 'ask' }, make('span', { className: 'note', textContent: o.ask }), make('span', { className: 'in' }, make('input', { name: o.name || 'value', required: true, inputMode: o.name ? 'text' : 'decimal', autocomplete: 'off' }), make('span', { className: 'unit', textContent: o.unit || '' }))));
     (o.figures || []).forEach((id) => {
       const g = this.table.figures.find((x) => x.id === id);

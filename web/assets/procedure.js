@@ -126,7 +126,7 @@ function entriesOf(kind, f) {
   for (const k of ['step', 'how', 'outcome', 'what', 'watch', 'to', 'text']) if (f.get(k)) e[k] = f.get(k);
   if (f.get('seen') && +f.get('seen') > 0) e.seen = +f.get('seen');
   if (f.get('value')) e.typed = f.get('value');
-  if (f.get('danger')) e.danger = f.get('danger');
+  if (f.get('danger')) e.danger = f.get('danger') === words.danger_word ? 'DANGER' : f.get('danger');
   return e;
 }
 

@@ -1,0 +1,134 @@
+package text
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"proveout/evidence"
+)
+
+func TestSay(t *testing.T) {
+	for _, c := range []struct {
+		system System
+		say    string
+		want   string
+	}{
+		{SI, "Cylinder 4: plug gap 1.78 mm, too high; limits 0.90 to 1.10 mm (usual values of the fault book).", "Zylinder 4: Elektrodenabstand 1,78 mm, zu hoch; Grenzen 0,90 bis 1,10 mm (übliche Werte des Fehlerbuchs)."},
+		{SI, "Engine: coolant temperature, warmed up 91.0 degC ± 1.4 degC.", "Motor: Kühlmitteltemperatur, betriebswarm 91,0 °C ± 1,4 °C."},
+		{US, "Engine: coolant temperature, warmed up 91.0 degC ± 1.4 degC.", "Motor: Kühlmitteltemperatur, betriebswarm 195,8 °F ± 2,5 °F."},
+		{SI, "Improved, not proven: driven clean where it failed before, expected less than 1 time in 20 if nothing had changed. Proven by road would take 620 s inside the fault conditions, about 31 climbs and 3 h 10 min on the road more.",
+			"Besser, nicht bewiesen: sauber gefahren, wo es vorher versagte; wäre nichts geändert, wäre das weniger als 1-mal von 20 zu erwarten. Der Beweis durch Fahren braucht noch 620 s unter den Fehlerbedingungen, etwa 31 Steigungen und 3 h 10 min Fahrt."},
+		{SI, "2025 to 2775 rpm, load 60 to 100 %, gear 3, coolant over 70 °C", "2025 bis 2775/min, Last 60 bis 100 %, Gang 3, Kühlmittel über 70 °C"},
+		{SI, "somebody wrote 1.5 of this", "somebody wrote 1.5 of this"},
+		{SI, "Most likely: gap too wide (1.5 turns), cylinder 2 (≈ 74 %), not shown: no direct test of the part has been done.", "Am wahrscheinlichsten: gap too wide (1.5 turns), Zylinder 2 (≈ 74 %), nicht gezeigt: Das Teil ist noch nicht direkt geprüft."},
+		{SI, "Module 7E8: no confirmed codes; warning lamp off, 0 codes, all monitors complete; 6 parameters.", "Steuergerät 7E8: keine bestätigten Codes; Warnlampe aus, 0 Codes, alle Selbsttests fertig; 6 Messwerte."},
+		{SI, "Cylinder 2: firing line, snap over idle on one placement 1.78, 12 % above the middle of the others; established (1.12 times ± 0.05, placed 3 times over 54 firings, could be chance: 0.4 %).",
+			"Zylinder 2: Zündspannung, Gasstoß durch Leerlauf in einer Lage 1,78, 12 % über der Mitte der anderen; steht fest (1,12-fach ± 0,05, 3-mal angelegt über 54 Zündungen, könnte Zufall sein: 0,4 %)."},
+	} {
+		if got := For("de", c.system).Say(c.say); got != c.want {
+			t.Errorf("%s\n is %s\nwant %s", c.say, got, c.want)
+		}
+	}
+	if got := For("en", US).Say("fuel pressure at load 344 kPa, 20 to 30 mm"); got != "fuel pressure at load 49.9 psi, 0.79 to 1.18 in" {
+		t.Error(got)
+	}
+}
+
+// saidIn are the files whose sentences reach a page or the report.
+var saidIn = []string{
+	"../proof/*.go", "../reason/states.go", "../reason/tell.go", "../reason/conflict.go", "../reason/standard.go", "../reason/overrule.go", "../reason/tried.go",
+	"../shop/headline.go", "../shop/prove*.go", "../shop/tried.go", "../shop/disagree.go", "../shop/session.go", "../shop/codes.go", "../shop/fill.go", "../shop/report.go",
+	"../measure/judge*.go", "../measure/words.go",
+}
+
+// notSaid are literals of these files that no page shows: errors and parts of formats.
+var notSaid = regexp.MustCompile(`is no range|^ of $|^ on $|share of one whole|%d suspects: only|has a prior|%q|^%s %s$|sha256|^≈|^our choice|trade.md|middle of the limits|^(lower|upper) limit|\\n`)
+
+// TestWhatTheEngineSaysIsTranslated looks for every stretch of words of those files in
+// the translated set: a sentence that was added or changed is found here.
+func TestWhatTheEngineSaysIsTranslated(t *testing.T) {
+	number := regexp.MustCompile(`\d+(\.\d+)?`)
+	verb := regexp.MustCompile(`%[-+0-9.]*[a-zA-Z]`)
+	for lang, ps := range spoken {
+		var keys strings.Builder
+		for k := range ps.whole {
+			keys.WriteString(number.ReplaceAllString(k, "#") + "\n")
+		}
+		for _, list := range ps.open {
+			for _, x := range list {
+				keys.WriteString(number.ReplaceAllString(strings.Join(x.lits, "#"), "#") + "\n")
+			}
+		}
+		all, checked := keys.String(), 0
+		for _, f := range evidence.Catalogue() {
+			if ps.whole[f.Name] == "" {
+				t.Errorf("%s: the feature %q has no name", lang, f.Name)
+			}
+		}
+		for _, pattern := range saidIn {
+			names, err := filepath.Glob(pattern)
+			if err != nil || len(names) == 0 {
+				t.Fatalf("%s: %v", pattern, err)
+			}
+			for _, name := range names {
+				if strings.HasSuffix(name, "_test.go") {
+					continue
+				}
+				for _, lit := range literals(t, name) {
+					if notSaid.MatchString(lit) {
+						continue
+					}
+					for _, stretch := range verb.Split(strings.ReplaceAll(lit, "%%", "\x01"), -1) {
+						stretch = strings.ReplaceAll(stretch, "\x01", "%")
+						for _, words := range regexp.MustCompile(`[.] |[.]$`).Split(stretch, -1) {
+							words = strings.Trim(words, " .,;:()\n")
+							if len(strings.Fields(words)) < 2 {
+								continue
+							}
+							checked++
+							words = number.ReplaceAllString(words, "#")
+							if !strings.Contains(all, words) && !strings.Contains(all, lowerFirst(words)) && !strings.Contains(all, upperFirst(words)) {
+								t.Errorf("%s: %s says %q, which engine/%s.yaml does not have", lang, name, words, lang)
+							}
+						}
+					}
+				}
+			}
+		}
+		if checked < 300 {
+			t.Errorf("only %d stretches of words were looked for", checked)
+		}
+	}
+}
+
+// literals are the strings of a Go file but for imports, tags and errors.
+func literals(t *testing.T, name string) []string {
+	t.Helper()
+	f, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.ImportSpec, *ast.StructType:
+			return false
+		case *ast.CallExpr:
+			if s, ok := n.Fun.(*ast.SelectorExpr); ok && (s.Sel.Name == "Errorf" || s.Sel.Name == "New") {
+				return false
+			}
+		case *ast.BasicLit:
+			if s, err := strconv.Unquote(n.Value); err == nil && n.Kind == token.STRING {
+				out = append(out, s)
+			}
+		}
+		return true
+	})
+	return out
+}
