@@ -30,6 +30,7 @@ const (
 	noisyVolts    = 0.25   // V: more noise than this is no battery
 	sleepSteady   = 60.0   // s: asleep when the current is steady for this long
 	parasiticLeap = 0.02   // A above the level asleep counts as awake
+	dropSamples   = 50000  // of the recording that are looked at, spread over it
 	dropCurrent   = 0.5    // share of the highest current under which a drop is read
 	restVoltsSD   = 0.02   // V: rest is never complete (traits.go, battery.rested)
 	unknownKelvin = 12.0   // sd of a battery temperature that nobody noted, around 20 degC
@@ -115,15 +116,11 @@ func (g *battery) ready(ch *trace.Channel, feature string) bool {
 }
 
 // means are block means of about the given length, with the sample each starts at.
-func (g *battery) means(v []float64, seconds float64) (m []float64, at []int, size int) {
+func (g *battery) means(v signal, seconds float64) (m []float64, at []int, size int) {
 	size = max(1, int(seconds*g.rate))
 	for _, r := range g.clean {
 		for i := r.First; i+size <= r.End; i += size {
-			s := 0.0
-			for _, x := range v[i : i+size] {
-				s += x
-			}
-			m, at = append(m, s/float64(size)), append(at, i)
+			m, at = append(m, v.sum(i, i+size)/float64(size)), append(at, i)
 		}
 	}
 	return m, at, size
@@ -131,7 +128,7 @@ func (g *battery) means(v []float64, seconds float64) (m []float64, at []int, si
 
 // voltage reads one channel of battery voltage.
 func (g *battery) voltage(ch *trace.Channel) {
-	v := ch.Values
+	v := signal{v: ch.Values}
 	m, at, size := g.means(v, 0.02)
 	if len(m) < 3 {
 		g.refuse("battery.rested", evidence.TooFewEvents, "the recording is too short", "record some seconds")
@@ -141,7 +138,7 @@ func (g *battery) voltage(ch *trace.Channel) {
 	if level < 0 {
 		g.note(evidence.Inverted, false, "%s: the leads are swapped; the trace was turned over for measuring", ch.Name)
 		g.flag(evidence.Inverted)
-		v, m, level = scaledBy(v, -1), scaledBy(m, -1), -level
+		v.down, m, level = true, scaledBy(m, -1), -level
 	}
 	fix := "check the channel, its unit and the probe's attenuation: battery plus against battery minus"
 	switch {
@@ -151,7 +148,7 @@ func (g *battery) voltage(ch *trace.Channel) {
 	case slices.Max(m) > mostVolts:
 		g.refuse("battery.rested", evidence.ScaleUnsure, fmt.Sprintf("it goes up to %.3g V, as no vehicle battery does", slices.Max(m)), fix)
 		return
-	case g.rate >= 1000 && g.sigma == 0 && allSame(v, g.clean):
+	case g.rate >= 1000 && g.sigma == 0 && allSame(v.v, g.clean):
 		g.refuse("battery.rested", evidence.WrongChannel, "the trace is flat to the last digit", fix)
 		return
 	case g.sigma > noisyVolts*math.Max(1, level/12.6):
@@ -295,7 +292,7 @@ func (g *battery) rested(m []float64, at []int, size int, beforeCrank bool) {
 }
 
 // crank emits the lowest voltages of the dip, samples first..end-1.
-func (g *battery) crank(v []float64, first, end int) {
+func (g *battery) crank(v signal, first, end int) {
 	if g.cond.State == "" {
 		g.cond.State = evidence.Cranking
 	}
@@ -304,13 +301,13 @@ func (g *battery) crank(v []float64, first, end int) {
 		low, at := math.Inf(1), from
 		s, missing := 0.0, 0
 		for i := from; i < end; i++ {
-			if x := v[i]; math.IsNaN(x) {
+			if x := v.at(i); math.IsNaN(x) {
 				missing++
 			} else {
 				s += x
 			}
 			if i >= from+size {
-				if x := v[i-size]; math.IsNaN(x) {
+				if x := v.at(i - size); math.IsNaN(x) {
 					missing--
 				} else {
 					s -= x
@@ -342,12 +339,12 @@ func (g *battery) crank(v []float64, first, end int) {
 }
 
 // lowestSeen emits the lowest sample where the sampling may have missed a lower one.
-func (g *battery) lowestSeen(v []float64) {
+func (g *battery) lowestSeen(v signal) {
 	low, at := math.Inf(1), 0
 	for _, r := range g.clean {
 		for i := r.First; i < r.End; i++ {
-			if v[i] < low {
-				low, at = v[i], i
+			if x := v.at(i); x < low {
+				low, at = x, i
 			}
 		}
 	}
@@ -359,7 +356,7 @@ func (g *battery) lowestSeen(v []float64) {
 }
 
 // loaded emits the lowest one-second mean under load.
-func (g *battery) loaded(v []float64) {
+func (g *battery) loaded(v signal) {
 	m, at, size := g.means(v, 1)
 	if len(m) == 0 {
 		m, at, size = g.means(v, 1/g.rate)
@@ -397,8 +394,13 @@ func (g *battery) drop(ch *trace.Channel) {
 		return
 	}
 	ci := make([]float64, 0, 1024)
+	samples := 0
 	for _, r := range g.clean {
-		for i := r.First; i < r.End; i++ {
+		samples += r.End - r.First
+	}
+	stride := max(1, samples/dropSamples)
+	for _, r := range g.clean {
+		for i := r.First; i < r.End; i += stride {
 			if a := math.Abs(cur.Values[i]); a >= dropCurrent*top {
 				x, ci = append(x, v[i]), append(ci, a)
 				if first < 0 {

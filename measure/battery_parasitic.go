@@ -24,7 +24,7 @@ func (g *battery) parasitic(ch *trace.Channel) {
 		g.refuse("battery.parasitic", evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale")
 		return
 	}
-	m, at, size := g.means(ch.Values, math.Max(1, 1/g.rate))
+	m, at, size := g.means(signal{v: ch.Values}, math.Max(1, 1/g.rate))
 	span := float64(len(m)*size) / g.rate
 	if span < 2*sleepSteady {
 		g.refuse("battery.parasitic", evidence.TooFewEvents, fmt.Sprintf("the recording of %.0f s is too short: modules take 5 to 75 minutes to sleep", span), "record an hour, doors latched, key away")

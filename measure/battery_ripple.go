@@ -19,7 +19,7 @@ const (
 )
 
 // charging emits charging voltage and ripple.
-func (g *battery) charging(v, m []float64, at []int, size int) {
+func (g *battery) charging(v signal, m []float64, at []int, size int) {
 	level := stats.Median(m)
 	sd := spreadOf(m)
 	// Neighbouring blocks share slow movements: no more than one value a second counts.
@@ -32,7 +32,7 @@ func (g *battery) charging(v, m []float64, at []int, size int) {
 // ripple works out peak to peak, frequency and the line of a dead diode. A
 // six-pulse rectifier ripples at six times the electrical frequency; one open diode
 // takes a pulse out of each turn and adds a line at a sixth. Source: standards.md 8.3.
-func (g *battery) ripple(v []float64, first, end int) {
+func (g *battery) ripple(v signal, first, end int) {
 	if g.rate < rippleHz {
 		g.refuse("charging.ripple", evidence.TooSlow, fmt.Sprintf("at %sS/s the ripple, some kilohertz fast, falls between samples", round3(g.rate)), "record one second at 50 kS/s or more, AC-coupled or at a range of 1 V around the level")
 		return
@@ -51,17 +51,17 @@ func (g *battery) ripple(v []float64, first, end int) {
 	for j := range hann {
 		hann[j] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(j)/float64(size))
 	}
-	if cutOff(v[first:end], g.sigma) {
+	if cutOff(signal{v.v[first:end], v.down}, g.sigma) {
 		g.flag(evidence.Clipped)
 		g.note(evidence.Clipped, true, "%s: the top of the ripple is cut off; set the recorder to a wider range, or couple it AC", g.channel)
 	}
 	var starts []int
 	x, c := make([]float64, size), make([]complex128, size/2+1)
 	spectrum := func(i int) { // of the stretch from i on, into c
-		copy(x, v[i:i+size])
+		copy(x, v.part(i, i+size))
 		mean := stats.MedianInPlace(x)
 		for j := range x {
-			x[j] = (v[i+j] - mean) * hann[j]
+			x[j] = (v.at(i+j) - mean) * hann[j]
 		}
 		fft.Spectrum(c, x)
 	}

@@ -240,24 +240,26 @@ func (b *brake) channels() string {
 func (b *brake) find(motor int) {
 	s := &b.sides[motor]
 	v := s.ch.Values
-	var have []float64
+	have := 0
 	for _, x := range v {
 		if !math.IsNaN(x) && !math.IsInf(x, 0) {
-			have = append(have, x)
+			have++
 		}
 	}
 	refuse := func(flag evidence.Flag, why, fix string) {
 		s.refused = true
 		b.refuse("brake.clamp_current", s.ch.Name, s.subject, flag, why, fix)
 	}
-	if len(have) < 20 {
+	if have < 20 {
 		refuse(evidence.TooFewEvents, "hardly any samples have a value", "record again")
 		return
 	}
-	s.zero, s.sigma = restOf(have)
+	s.zero, s.sigma = restOf(v, have)
 	most := 0.0
-	for _, x := range have {
-		most = math.Max(most, math.Abs(x-s.zero))
+	for _, x := range v {
+		if d := math.Abs(x - s.zero); d > most && !math.IsInf(d, 0) {
+			most = d
+		}
 	}
 	threshold := math.Max(moveAmps, moveSigmas*s.sigma)
 	switch {
@@ -294,14 +296,14 @@ func (b *brake) find(motor int) {
 			bits++
 		}
 	}
-	span := float64(len(have)) / b.rate
+	span := float64(have) / b.rate
 	if len(found) == 0 || 2*bits > len(found) || busy > 0.97*span || b.alwaysOn(found) {
 		b.run.Movements = b.run.Movements[:n]
 		refuse(evidence.WrongChannel, "the current does not rise from rest and come back to it as a motor's does", "check that this is the clamp on the motor's lead, and record from before the first movement until after the last")
 		return
 	}
 	// The current of a motor that runs both ways may be cut off on either side.
-	if s.cut = cutOff(have, s.sigma) || cutOff(scaledBy(have, -1), s.sigma); s.cut {
+	if s.cut = cutOff(signal{v: v}, s.sigma) || cutOff(signal{v, true}, s.sigma); s.cut {
 		b.note(s.ch.Name, evidence.Clipped, true, "%s: the current is cut off at the end of the recorder's range; inrush and cut-off are higher", s.ch.Name)
 	}
 	if full := s.ch.FullScale; full > 0 && most >= 0.995*(full-math.Abs(s.zero)) {
@@ -314,10 +316,25 @@ func (b *brake) alwaysOn(found []BrakeMovement) bool {
 	return len(found) == 1 && found[0].CutShort && found[0].Start <= 1.5/b.rate
 }
 
+// restSamples is how many samples the level at rest is taken from: a recording of five
+// minutes at 100 S/s whole. Our choice.
+const restSamples = 30000
+
 // restOf is the level at rest and its noise: the densest tenth of the values, by
-// the shortest interval that holds a quarter of them.
-func restOf(v []float64) (level, sigma float64) {
-	x := slices.Clone(v)
+// the shortest interval that holds a quarter of them. have is how many of the values
+// are finite; of many, some are looked at, spread over all.
+func restOf(v []float64, have int) (level, sigma float64) {
+	x := make([]float64, 0, min(have, 2*restSamples))
+	seen, stride := 0, max(1, have/restSamples)
+	for _, y := range v {
+		if math.IsNaN(y) || math.IsInf(y, 0) {
+			continue
+		}
+		if seen%stride == 0 {
+			x = append(x, y)
+		}
+		seen++
+	}
 	slices.Sort(x)
 	k := max(5, len(x)/4)
 	best, width := 0, math.Inf(1)

@@ -64,15 +64,18 @@ func eachCircuit(rec *trace.Recording, meta Meta, kind string, do func(s *sheet,
 // greatest value comes back exactly, and more often than all values a little below
 // it. sigma is the noise: where the recorder's steps are coarser than that, values
 // come back by themselves, and nothing is said. Our choice.
-func cutOff(v []float64, sigma float64) bool {
-	if len(v) == 0 || !(sigma > 0) {
+func cutOff(v signal, sigma float64) bool {
+	if len(v.v) == 0 || !(sigma > 0) {
 		return false
 	}
-	lo, hi := leastGreatest(v)
+	lo, hi := leastGreatest(v.v)
+	if v.down {
+		lo, hi = -hi, -lo
+	}
 	next := math.Inf(-1)
 	top, below := 0, 0
-	for _, x := range v {
-		switch {
+	for i := range v.v {
+		switch x := v.at(i); {
 		case x == hi:
 			top++
 		case x >= hi-0.03*(hi-lo):

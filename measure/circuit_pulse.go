@@ -33,7 +33,7 @@ type currentPulse struct {
 
 // pulseTrain is what was found on one channel.
 type pulseTrain struct {
-	v        []float64 // turned so that pulses point up; rest level still in
+	v        signal // turned so that pulses point up; rest level still in
 	rest     float64
 	sigma    float64
 	step     float64
@@ -53,13 +53,9 @@ func (s *sheet) findPulses(ch *trace.Channel, runs []trace.Segment) (p pulseTrai
 		return p, "nothing stands out of the noise"
 	}
 	low, high := densest(ch.Values, runs, lo, hi)
-	p.v, p.rest = ch.Values, low
+	p.v, p.rest = signal{v: ch.Values}, low
 	if math.Abs(high) < math.Abs(low) {
-		p.inverted = true
-		p.v = make([]float64, len(ch.Values))
-		for i, x := range ch.Values {
-			p.v[i] = -x
-		}
+		p.inverted, p.v.down = true, true
 		p.rest, hi, lo = -high, -lo, -hi
 	}
 	p.top = hi - p.rest
@@ -85,13 +81,13 @@ func (p *pulseTrain) inRun(s *sheet, r trace.Segment) {
 	quiet := max(1, int(20e-6*s.rate))
 	prev := r.First
 	for i := r.First; i < r.End; {
-		if p.v[i] < level {
+		if p.v.at(i) < level {
 			i++
 			continue
 		}
 		j, below := i, 0
 		for j < r.End && below <= quiet {
-			if p.v[j] < level {
+			if p.v.at(j) < level {
 				below++
 			} else {
 				below = 0
@@ -115,7 +111,7 @@ func (p *pulseTrain) measure(s *sheet, r trace.Segment, up, last, prev int) curr
 	c := currentPulse{first: up, last: last}
 	near := math.Max(3*p.sigma, 0.01*p.top)
 	gap := up - prev
-	for c.first > max(r.First, prev) && p.v[c.first-1] > p.rest+near {
+	for c.first > max(r.First, prev) && p.v.at(c.first-1) > p.rest+near {
 		c.first--
 	}
 	w := min(gap/2, int(1e-3*s.rate))
@@ -123,13 +119,13 @@ func (p *pulseTrain) measure(s *sheet, r trace.Segment, up, last, prev int) curr
 	if w >= 3 {
 		k := max(r.First, c.first-w)
 		if k < c.first-1 {
-			c.before = stats.Median(p.v[k : c.first-1])
+			c.before = stats.Median(p.v.part(k, c.first-1))
 		}
 	}
 	c.cut = c.first <= r.First+1 || last >= r.End-2
 	// Against the rest level before it the clamp's slow drift does not matter.
 	hi := math.Inf(-1)
-	for _, x := range p.v[c.first : last+1] {
+	for _, x := range p.v.part(c.first, last+1) {
 		switch {
 		case x > hi:
 			hi, c.flat = x, 1
@@ -140,12 +136,12 @@ func (p *pulseTrain) measure(s *sheet, r trace.Segment, up, last, prev int) curr
 	c.peak = hi - c.before
 	p.findEnd(s, r, &c)
 	if from, to := c.last+max(2, int(300e-6*s.rate)), c.last+max(5, int(1e-3*s.rate)); to < r.End {
-		c.after = stats.Median(p.v[from:to])
+		c.after = stats.Median(p.v.part(from, to))
 	}
 	c.foot = s.seconds(c.first)
 	// A step at the start: the current is there within three samples or 30 us.
 	k := min(c.first+max(3, int(30e-6*s.rate)), last)
-	if d := p.v[k] - c.before; d > math.Max(6*p.sigma, 0.04*p.top) {
+	if d := p.v.at(k) - c.before; d > math.Max(6*p.sigma, 0.04*p.top) {
 		c.jump = d
 	}
 	return c
@@ -156,25 +152,25 @@ func (p *pulseTrain) findEnd(s *sheet, r trace.Segment, c *currentPulse) {
 	back := max(4, int(60e-6*s.rate))
 	// The level before the fall: where the fall of the last stretch begins.
 	j := c.last
-	for j > c.first+1 && p.v[j-1]-p.v[j] > math.Max(2*p.sigma, 0.01*p.top) {
+	for j > c.first+1 && p.v.at(j-1)-p.v.at(j) > math.Max(2*p.sigma, 0.01*p.top) {
 		j--
 	}
 	from := max(c.first, j-back)
-	c.end = stats.Median(p.v[from:j+1]) - c.before
+	c.end = stats.Median(p.v.part(from, j+1)) - c.before
 	// A ramp still rises over that stretch: take its last part for the level.
 	if k := max(c.first, j-2); j > k {
-		c.end = math.Max(c.end, stats.Median(p.v[k:j+1])-c.before)
+		c.end = math.Max(c.end, stats.Median(p.v.part(k, j+1))-c.before)
 	}
 	half, tenth, most := c.before+0.5*c.end, c.before+0.1*c.end, c.before+0.9*c.end
 	h, t := j, j
-	for h < r.End-1 && p.v[h] > half {
+	for h < r.End-1 && p.v.at(h) > half {
 		h++
 	}
-	for t = h; t < r.End-1 && p.v[t] > tenth; {
+	for t = h; t < r.End-1 && p.v.at(t) > tenth; {
 		t++
 	}
 	m := h
-	for m > c.first && p.v[m] < most {
+	for m > c.first && p.v.at(m) < most {
 		m--
 	}
 	c.fall = s.seconds(t) - s.seconds(m)
@@ -182,7 +178,7 @@ func (p *pulseTrain) findEnd(s *sheet, r trace.Segment, c *currentPulse) {
 	if h == 0 {
 		return
 	}
-	a, b := p.v[h-1], p.v[h]
+	a, b := p.v.at(h-1), p.v.at(h)
 	ta, tb := s.seconds(h-1), s.seconds(h)
 	f := 0.5
 	if a > b {

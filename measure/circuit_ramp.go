@@ -266,7 +266,7 @@ const fitPoints = 120
 
 // thin averages samples first..end-1 into at least limit points and less than twice
 // as many, where there are enough, and gives their mean times from origin (seconds).
-func (s *sheet) thin(v []float64, first, end int, origin float64, limit int) (t, y []float64) {
+func (s *sheet) thin(v signal, first, end int, origin float64, limit int) (t, y []float64) {
 	step := max(1, (end-first)/limit)
 	n := max(0, (end-first)/step)
 	if n == 0 {
@@ -276,11 +276,7 @@ func (s *sheet) thin(v []float64, first, end int, origin float64, limit int) (t,
 	t, y = both[:n], both[n:]
 	for p := range y {
 		i := first + p*step
-		sum := 0.0
-		for _, x := range v[i : i+step] {
-			sum += x
-		}
-		y[p] = sum / float64(step)
+		y[p] = v.sum(i, i+step) / float64(step)
 	}
 	middle := func(p int) float64 {
 		i := first + p*step

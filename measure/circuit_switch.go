@@ -11,8 +11,8 @@ import (
 // driver is open, near ground while it is closed, and far above for a moment when
 // it opens.
 type switching struct {
-	v        []float64 // turned so that the supply is positive
-	supply   float64   // level at rest
+	v        signal  // turned so that the supply is positive
+	supply   float64 // level at rest
 	sigma    float64
 	step     float64
 	inverted bool
@@ -44,7 +44,7 @@ const (
 
 // findSwitching looks for closings; why says what spoke against.
 func (s *sheet) findSwitching(ch *trace.Channel, runs []trace.Segment) (w switching, why string) {
-	w.v = ch.Values
+	w.v = signal{v: ch.Values}
 	w.sigma, w.step = stepNoise(ch.Values, runs)
 	lo, hi, ok := extremes(ch.Values, runs, s.rate)
 	if !ok || !(hi > lo) {
@@ -52,11 +52,7 @@ func (s *sheet) findSwitching(ch *trace.Channel, runs []trace.Segment) (w switch
 	}
 	rest := w.restLevel(s, runs)
 	if rest < 0 {
-		w.inverted = true
-		w.v = make([]float64, len(ch.Values))
-		for i, x := range ch.Values {
-			w.v[i] = -x
-		}
+		w.inverted, w.v.down = true, true
 		rest = -rest
 	}
 	w.supply = rest
@@ -98,7 +94,7 @@ func (w *switching) restLevel(s *sheet, runs []trace.Segment) float64 {
 	stride := max(1, n/20000)
 	for _, r := range runs {
 		for i := r.First; i < r.End; i += stride {
-			x = append(x, w.v[i])
+			x = append(x, w.v.at(i))
 		}
 	}
 	m := stats.Median(x)
@@ -118,16 +114,16 @@ func (w *switching) inRun(s *sheet, r trace.Segment) {
 	limit := lowShare * w.supply
 	least := max(3, int(leastClosed*s.rate))
 	for i := r.First; i < r.End; i++ {
-		if w.v[i] >= limit {
+		if w.v.at(i) >= limit {
 			continue
 		}
 		j := i
-		for j < r.End && w.v[j] < limit {
+		for j < r.End && w.v.at(j) < limit {
 			j++
 		}
 		if j-i >= least {
 			c := closing{first: i, last: j - 1, cut: i <= r.First+1 || j >= r.End-2}
-			c.low = stats.Median(w.v[i+(j-i)/2 : j])
+			c.low = stats.Median(w.v.part(i+(j-i)/2, j))
 			c.on = w.crossing(s, i, limit, c.cut)
 			j = w.limited(s, r, j)
 			c.off = w.crossing(s, j, limit, c.cut)
@@ -137,14 +133,14 @@ func (w *switching) inRun(s *sheet, r trace.Segment) {
 			end := min(r.End, j+max(2, int(kickWithin*s.rate)))
 			for k := j; k < end; k++ {
 				switch {
-				case w.v[k] > c.kick:
-					c.kick, c.kickAt, c.same = w.v[k], k, 1
-				case w.v[k] == c.kick:
+				case w.v.at(k) > c.kick:
+					c.kick, c.kickAt, c.same = w.v.at(k), k, 1
+				case w.v.at(k) == c.kick:
 					c.same++
 				}
 			}
 			for k := j; k < end; k++ {
-				if w.v[k] > 0.9*c.kick {
+				if w.v.at(k) > 0.9*c.kick {
 					c.wide++
 				}
 			}
@@ -159,13 +155,13 @@ func (w *switching) inRun(s *sheet, r trace.Segment) {
 // way, and the kick comes later.
 func (w *switching) limited(s *sheet, r trace.Segment, j int) int {
 	for k := j; k < min(r.End, j+int(limitWithin*s.rate)); k++ {
-		if w.v[k] > kickOver*w.supply {
+		if w.v.at(k) > kickOver*w.supply {
 			if s.seconds(k)-s.seconds(j) < 60e-6 {
 				return j
 			}
 			return k
 		}
-		if w.v[k] < 0.5*lowShare*w.supply && k > j+1 {
+		if w.v.at(k) < 0.5*lowShare*w.supply && k > j+1 {
 			return j // closed again
 		}
 	}
@@ -176,10 +172,10 @@ func (w *switching) limited(s *sheet, r trace.Segment, j int) int {
 // A fall that takes longer than a sample is interpolated; for one that does not,
 // the middle is as good.
 func (w *switching) crossing(s *sheet, i int, level float64, cut bool) float64 {
-	if cut || i < 1 || i >= len(w.v) {
-		return s.seconds(min(i, len(w.v)-1))
+	if cut || i < 1 || i >= len(w.v.v) {
+		return s.seconds(min(i, len(w.v.v)-1))
 	}
-	a, b := w.v[i-1], w.v[i]
+	a, b := w.v.at(i-1), w.v.at(i)
 	f := 0.5
 	if hi, lo := math.Max(a, b), math.Min(a, b); hi-lo > 0 && hi-lo < 0.9*w.supply {
 		f = (level - a) / (b - a)

@@ -138,7 +138,7 @@ func highestRail(i vehicle.Injection) float64 {
 
 // level emits the median of a running engine's pressure.
 func (g *fuel) level(v []float64, feature string) {
-	m, at, size := g.means(v, 0.1)
+	m, at, size := g.means(signal{v: v}, 0.1)
 	if len(m) < 5 {
 		g.refuse(feature, evidence.TooFewEvents, "the recording is too short", "record five seconds or more")
 		return
@@ -159,7 +159,7 @@ func (g *fuel) level(v []float64, feature string) {
 
 // rest emits what the rail loses after the pump stops.
 func (g *fuel) rest(v []float64) {
-	m, at, size := g.means(v, 0.5)
+	m, at, size := g.means(signal{v: v}, 0.5)
 	const feature = "fuel.rest_loss_minute"
 	if len(m) < 5 {
 		g.refuse(feature, evidence.TooFewEvents, "the recording is too short", "record six minutes after the pump stops")
@@ -222,7 +222,7 @@ type fall struct {
 
 // drops finds falls between two steady levels.
 func (g *fuel) drops(v []float64) []fall {
-	m, at, size := g.means(v, 0.025)
+	m, at, size := g.means(signal{v: v}, 0.025)
 	if g.rate < 40 || len(m) < 20 {
 		return nil
 	}

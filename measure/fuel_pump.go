@@ -29,16 +29,16 @@ const (
 // one hump; the pattern of humps repeats with each turn where they differ. A worn
 // or open segment makes one hump of each turn small or missing (trade.md 2.5).
 func (g *fuel) pump(ch *trace.Channel) {
-	v := ch.Values
-	if allSame(v, g.clean) {
+	v := signal{v: ch.Values}
+	if allSame(v.v, g.clean) {
 		g.refuse("fuel.pump_current", evidence.WrongChannel, "the trace is flat to the last digit", "check the clamp and its channel")
 		return
 	}
-	level := stats.Median(thinned(v, g.clean))
+	level := stats.Median(thinned(v.v, g.clean))
 	if level < 0 {
 		g.note(evidence.Inverted, false, "%s: the current runs the other way through the clamp", ch.Name)
 		g.flag(evidence.Inverted)
-		v, level = scaledBy(v, -1), -level
+		v.down, level = true, -level
 	}
 	if g.sigma > 0.5*level {
 		g.refuse("fuel.pump_current", evidence.WrongChannel, "nothing stands out of the noise", "check the clamp: zeroed, around the pump's wire or a loop in place of its fuse, pump running")
@@ -76,13 +76,18 @@ type pumpTurn struct {
 	bars         int
 }
 
-func (g *fuel) humps(v []float64, first, last int) {
+func (g *fuel) humps(v signal, first, last int) {
 	size := int(pumpWindow * g.rate)
+	n := 1
+	for 2*n <= size {
+		n *= 2
+	}
+	room := pumpRoom{stats.NewFFT(n), make([]float64, n), make([]complex128, n/2+1)}
 	var all []pumpTurn
 	quiet := 0
 	for _, r := range g.clean {
 		for i := r.First; i+size <= r.End && len(all)+quiet < mostWindows; i += size {
-			if t, ok := g.window(v[i : i+size]); ok {
+			if t, ok := g.window(room, v.part(i, i+size)); ok {
 				all = append(all, t)
 			} else {
 				quiet++
@@ -138,21 +143,25 @@ func (g *fuel) humps(v []float64, first, last int) {
 	}
 }
 
+// pumpRoom is what each window needs and gives back.
+type pumpRoom struct {
+	fft *stats.FFT
+	x   []float64
+	c   []complex128
+}
+
 // window finds hump frequency, bars and the smallest hump of a turn in one stretch.
-func (g *fuel) window(v []float64) (pumpTurn, bool) {
-	n := 1
-	for 2*n <= len(v) {
-		n *= 2
-	}
+func (g *fuel) window(room pumpRoom, v []float64) (pumpTurn, bool) {
+	x, n := room.x, len(room.x)
 	if n < 4 {
 		return pumpTurn{}, false
 	}
-	mean := stats.Median(v[:n])
-	x := make([]float64, n)
+	copy(x, v)
+	mean := stats.MedianInPlace(x)
 	for j := range x {
 		x[j] = (v[j] - mean) * (0.5 - 0.5*math.Cos(2*math.Pi*float64(j)/float64(n)))
 	}
-	c := stats.NewFFT(n).Spectrum(nil, x)
+	c := room.fft.Spectrum(room.c, x)
 	df := g.rate / float64(n)
 	mag := func(k int) float64 { return math.Hypot(real(c[k]), imag(c[k])) }
 	best := 0

@@ -168,10 +168,10 @@ func (g *primary) fit(p *pulseTrain, c currentPulse) dwell {
 		// A shelf is one only if the ramp would have gone on rising.
 		rest := g.seconds(c.last) - g.seconds(d.ends)
 		grown := d.r.at(g.seconds(c.last)-c.foot) - d.r.at(g.seconds(d.ends)-c.foot)
-		real := c.end + c.before - p.v[d.ends]
+		real := c.end + c.before - p.v.at(d.ends)
 		if d.fits && grown > math.Max(4*p.sigma, 0.04*c.peak) && real < 0.35*grown && rest > shelfShare*(c.off-c.foot) {
 			// The driver's knee is soft: fit below it, and let the ramp meet the limit.
-			for d.ends > c.first && p.v[d.ends]-c.before > kneeShare*c.end {
+			for d.ends > c.first && p.v.at(d.ends)-c.before > kneeShare*c.end {
 				d.ends--
 			}
 			g.fitTo(p, &d, d.ends)
@@ -220,7 +220,7 @@ func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 	for from-size > c.first+max(2, int(clampSettle*g.rate)) {
 		m := 0.0
 		for i := from - size; i < from; i++ {
-			m += (p.v[i] - d.r.at(g.seconds(i)-c.foot)) / float64(size)
+			m += (p.v.at(i) - d.r.at(g.seconds(i)-c.foot)) / float64(size)
 		}
 		if math.Abs(m) > near {
 			break
@@ -243,8 +243,8 @@ func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 func (g *primary) departure(p *pulseTrain, c currentPulse, slope float64) (int, bool) {
 	far := math.Max(5*p.sigma, cornerShare*c.peak)
 	for i := max(2, c.first-int(ringSeconds*g.rate)); i <= c.first+3 && i < c.last; i++ {
-		if math.Abs(p.v[i]-c.before) > far {
-			return i, math.Abs(p.v[i]-p.v[i-2]) > far+3*slope*(g.seconds(i)-g.seconds(i-2))
+		if math.Abs(p.v.at(i)-c.before) > far {
+			return i, math.Abs(p.v.at(i)-p.v.at(i-2)) > far+3*slope*(g.seconds(i)-g.seconds(i-2))
 		}
 	}
 	return 0, false
@@ -255,7 +255,7 @@ func (g *primary) departure(p *pulseTrain, c currentPulse, slope float64) (int, 
 func (g *primary) shelfStart(p *pulseTrain, c currentPulse) int {
 	near := math.Max(0.03*c.end, 2.5*p.sigma)
 	for i := c.first; i < c.last; i++ {
-		if p.v[i]-c.before >= c.end-near && (i+1 > c.last || p.v[i+1]-c.before >= c.end-near) {
+		if p.v.at(i)-c.before >= c.end-near && (i+1 > c.last || p.v.at(i+1)-c.before >= c.end-near) {
 			return i
 		}
 	}

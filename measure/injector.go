@@ -155,12 +155,12 @@ func (g *injector) measureShot(c currentPulse) shot {
 	g.findStop(&s)
 	// Switch-on: the first part of the rise, back to the rest level.
 	up := c.first
-	for up < c.last && v[up]-c.before < 0.4*c.peak {
+	for up < c.last && v.at(up)-c.before < 0.4*c.peak {
 		up++
 	}
 	s.on = c.foot
 	for i := c.first; i < up; i++ {
-		if v[i]-c.before > 0.1*c.peak {
+		if v.at(i)-c.before > 0.1*c.peak {
 			s.riseCount++
 		}
 	}
@@ -177,8 +177,8 @@ func (g *injector) measureShot(c currentPulse) shot {
 	size := max(1, int(10e-6*g.rate))
 	for i := c.first; i+size <= c.last+1; i++ {
 		m := 0.0
-		for _, x := range v[i : i+size] {
-			m += x / float64(size)
+		for k := range size {
+			m += v.at(i+k) / float64(size)
 		}
 		if m > top {
 			top, at = m, i+size/2
@@ -187,7 +187,7 @@ func (g *injector) measureShot(c currentPulse) shot {
 	s.peak = top - c.before
 	s.peakAt = g.seconds(at) - s.on
 	if a, b := c.first+n*60/100, c.first+n*95/100; b-a >= 2 {
-		s.hold = stats.Median(v[a:b]) - c.before
+		s.hold = stats.Median(v.part(a, b)) - c.before
 	}
 	return s
 }
@@ -222,29 +222,29 @@ func (g *injector) findStop(s *shot) {
 	size := max(1, int(20e-6*g.rate))
 	mean := func(i int) float64 {
 		m := 0.0
-		for _, x := range v[i : i+size] {
-			m += x / float64(size)
+		for k := range size {
+			m += v.at(i+k) / float64(size)
 		}
 		return m
 	}
 	lag := max(2*size, int(60e-6*g.rate))
 	least := math.Max(5*g.p.sigma/math.Sqrt(float64(size)), 0.036*g.p.top)
-	j := min(c.last, len(v)-size)
+	j := min(c.last, len(v.v)-size)
 	for j-lag > c.first && mean(j-lag)-mean(j) > least {
 		j -= max(1, size/2)
 	}
 	// The level just before: where the fall has not begun.
 	k := max(c.first, j-lag)
-	level := stats.Median(v[max(c.first, k-size):max(k, c.first+1)])
+	level := stats.Median(v.part(max(c.first, k-size), max(k, c.first+1)))
 	c.end = level - c.before
 	cross := func(share float64) float64 {
 		x := c.before + share*c.end
-		for i := max(1, j-lag); i < len(v); i++ {
-			if v[i] <= x && v[i-1] > x {
-				return g.seconds(i-1) + (v[i-1]-x)/(v[i-1]-v[i])*(g.seconds(i)-g.seconds(i-1))
+		for i := max(1, j-lag); i < len(v.v); i++ {
+			if v.at(i) <= x && v.at(i-1) > x {
+				return g.seconds(i-1) + (v.at(i-1)-x)/(v.at(i-1)-v.at(i))*(g.seconds(i)-g.seconds(i-1))
 			}
 		}
-		return g.seconds(min(len(v)-1, c.last))
+		return g.seconds(min(len(v.v)-1, c.last))
 	}
 	t9, t7, t1 := cross(0.9), cross(0.7), cross(0.1)
 	s.stop = t9 - (t7-t9)/2

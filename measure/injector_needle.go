@@ -27,7 +27,7 @@ func (g *injector) place(i int, t float64) float64 {
 // stacked averages v over events that start at the given places. Points are taken
 // by linear interpolation, no denser than 5 us. Events that the recording does not
 // hold whole are left out.
-func (g *injector) stacked(v []float64, sigma float64, at []float64, from, to float64) stack {
+func (g *injector) stacked(v signal, sigma float64, at []float64, from, to float64) stack {
 	s := stack{dt: math.Max(5e-6, 1/g.rate), from: from}
 	m := int((to - from) / s.dt)
 	if m < 20 || len(at) == 0 {
@@ -36,13 +36,13 @@ func (g *injector) stacked(v []float64, sigma float64, at []float64, from, to fl
 	s.y = make([]float64, m)
 	for _, a := range at {
 		x := a + from*g.rate
-		if x < 0 || int(x+float64(m)*s.dt*g.rate)+2 >= len(v) {
+		if x < 0 || int(x+float64(m)*s.dt*g.rate)+2 >= len(v.v) {
 			continue
 		}
 		ok := slices.ContainsFunc(g.runs, func(r trace.Segment) bool {
 			return int(math.Min(a, x)) >= r.First && int(x+float64(m)*s.dt*g.rate)+2 < r.End
 		})
-		for _, q := range v[int(x) : int(x+float64(m)*s.dt*g.rate)+2] {
+		for _, q := range v.part(int(x), int(x+float64(m)*s.dt*g.rate)+2) {
 			if math.IsNaN(q) || math.IsInf(q, 0) {
 				ok = false
 			}
@@ -55,7 +55,7 @@ func (g *injector) stacked(v []float64, sigma float64, at []float64, from, to fl
 			z := x + float64(j)*s.dt*g.rate
 			k := int(z)
 			f := z - float64(k)
-			s.y[j] += v[k] + f*(v[k+1]-v[k])
+			s.y[j] += v.at(k) + f*(v.at(k+1)-v.at(k))
 		}
 	}
 	for j := range s.y {

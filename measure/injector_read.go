@@ -107,7 +107,7 @@ func (g *injector) resistance(ch, voltage *trace.Channel, first, last int, few [
 		// A flat end is the level itself.
 		flat := stats.Median(g.take(func(s shot) float64 {
 			k := s.first + (s.last-s.first)*3/4
-			return (stats.Median(g.p.v[max(k, s.last-(s.last-k)/4):s.last+1]) - stats.Median(g.p.v[k:k+max(1, (s.last-k)/4)])) / s.end
+			return (stats.Median(g.p.v.part(max(k, s.last-(s.last-k)/4), s.last+1)) - stats.Median(g.p.v.part(k, k+max(1, (s.last-k)/4)))) / s.end
 		}))
 		if math.Abs(flat) > 0.01 {
 			g.refuse("injector.resistance", evidence.Noisy, "the current is cut off before it settles, and the noise hides where it tends to", "take it with a longer on-time (cold, raised load), at lower noise, or use a meter")
@@ -237,11 +237,11 @@ func (g *injector) merge(in []closing) []closing {
 	var out []closing
 	for i := 0; i < len(in); i++ {
 		c := in[i]
-		stop := len(w.v)
+		stop := len(w.v.v)
 		atRest := 0
 		end := c.last + 1
 		for k := c.last + 1; k < stop && k-end < int(longestOn*g.rate); k++ {
-			x := w.v[k]
+			x := w.v.at(k)
 			switch {
 			case math.Abs(x-w.supply) < near:
 				if atRest++; atRest > rests {
@@ -250,7 +250,7 @@ func (g *injector) merge(in []closing) []closing {
 			case x < w.supply-near:
 				atRest = 0
 				// Held below the supply: the driver is still on, until the line rises again.
-				if m := k + 1; m < stop && w.v[m] > kickOver*w.supply || m+1 < stop && w.v[min(m+1, stop-1)] > kickOver*w.supply {
+				if m := k + 1; m < stop && w.v.at(m) > kickOver*w.supply || m+1 < stop && w.v.at(min(m+1, stop-1)) > kickOver*w.supply {
 					if g.heldBefore(k, near) {
 						end = m
 					}
@@ -278,7 +278,7 @@ func (g *injector) heldBefore(k int, near float64) bool {
 		return false
 	}
 	low := 0
-	for _, x := range g.w.v[k-n : k] {
+	for _, x := range g.w.v.part(k-n, k) {
 		if x < g.w.supply-near {
 			low++
 		}

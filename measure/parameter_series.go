@@ -18,7 +18,7 @@ type Series struct {
 	Role    string // one of the role constants; empty: found out from the name
 	Subject evidence.Subject
 	Unit    unit.Unit // unit of the file; values are SI of its dimension
-	T       []float64 // s, not decreasing
+	T       []float64 // s, not decreasing; series of one file may share it
 	V       []float64
 	From    evidence.Source
 }
@@ -70,8 +70,14 @@ func fromRecording(rec *trace.Recording, meta Meta) (out []Series, rest []string
 		if c.Subject.Kind != "" {
 			s.Subject = c.Subject
 		}
-		for k, v := range ch.Values {
-			if k < len(t) && !math.IsNaN(v) && !math.IsInf(v, 0) {
+		values := ch.Values[:min(len(ch.Values), n)]
+		if allFinite(values) { // most columns: nothing is left out, so nothing is copied
+			s.T, s.V = t[:len(values)], values
+			out = append(out, s)
+			continue
+		}
+		for k, v := range values {
+			if !math.IsNaN(v) && !math.IsInf(v, 0) {
 				s.T = append(s.T, t[k])
 				s.V = append(s.V, v)
 			}
@@ -149,20 +155,24 @@ func (p *parameter) trueRate() {
 	if len(p.T) < 2 {
 		return
 	}
-	rows := make([]float64, 0, len(p.T))
-	for i := 1; i < len(p.T); i++ {
-		rows = append(rows, p.T[i]-p.T[i-1])
-	}
-	row := stats.Median(rows)
+	row := stats.MedianInPlace(stepsOf(p.T))
 	p.interval = row
-	var between []float64
+	changes := 0
+	for i := 1; i < len(p.V); i++ {
+		if p.V[i] != p.V[i-1] {
+			changes++
+		}
+	}
+	stride := max(1, changes/stepSamples)
+	between := make([]float64, 0, changes/stride+1)
 	last := -1
 	for i := 1; i < len(p.V); i++ {
 		if p.V[i] != p.V[i-1] {
-			if last >= 0 {
+			if last >= 0 && changes%stride == 0 {
 				between = append(between, p.T[i]-p.T[last])
 			}
 			last = i
+			changes--
 		}
 	}
 	if len(between) >= 20 {
@@ -172,6 +182,21 @@ func (p *parameter) trueRate() {
 		}
 	}
 }
+
+// stepsOf are the times from one row to the next; of very many rows, those of some,
+// spread over all.
+func stepsOf(t []float64) []float64 {
+	stride := max(1, len(t)/stepSamples)
+	out := make([]float64, 0, len(t)/stride+1)
+	for i := 1; i < len(t); i += stride {
+		out = append(out, t[i]-t[i-1])
+	}
+	return out
+}
+
+// stepSamples is how many rows the usual step is taken from: a log of five hours at
+// ten rows a second whole. Our choice.
+const stepSamples = 200_000
 
 // troubles counts impossible values, steps and drop-outs.
 //
@@ -269,11 +294,7 @@ func gaps(ps []*parameter) (out [][2]float64) {
 	if best == nil || len(best.T) < 3 {
 		return nil
 	}
-	var d []float64
-	for i := 1; i < len(best.T); i++ {
-		d = append(d, best.T[i]-best.T[i-1])
-	}
-	bar := math.Max(3, 5*stats.Median(d))
+	bar := math.Max(3, 5*stats.MedianInPlace(stepsOf(best.T)))
 	for i := 1; i < len(best.T); i++ {
 		if best.T[i]-best.T[i-1] > bar {
 			out = append(out, [2]float64{best.T[i-1], best.T[i]})
