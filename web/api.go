@@ -67,24 +67,49 @@ func (anyJSON) Schema(huma.Registry) *huma.Schema {
 	return &huma.Schema{Description: "any JSON value"}
 }
 
+// Ways to say who writes. A browser has badge and device as cookies; a program sends
+// headers.
+const (
+	badgeScheme, deviceScheme, personScheme, pinScheme, xDeviceScheme = "badge", "device", "person", "pin", "programDevice"
+	meterScheme                                                       = "meter"
+)
+
+var securitySchemes = map[string]*huma.SecurityScheme{
+	badgeScheme:   {Type: "apiKey", In: "cookie", Name: badgeCookie, Description: "given by POST /who for a PIN, good for a quarter of an hour after each write"},
+	deviceScheme:  {Type: "apiKey", In: "cookie", Name: deviceCookie, Description: "the browser's opaque id, which a badge is bound to"},
+	personScheme:  {Type: "apiKey", In: "header", Name: "X-Person", Description: "id of the person who writes"},
+	pinScheme:     {Type: "apiKey", In: "header", Name: "X-Pin", Description: "that person's PIN"},
+	xDeviceScheme: {Type: "apiKey", In: "header", Name: "X-Device", Description: "the program's own id, 8 to 64 letters and figures: its commands stay in its order"},
+	meterScheme:   {Type: "http", Scheme: "bearer", Description: "token of one meter for one watch of one run: the run's screen shows it"},
+}
+
+// writeSecurity is what an operation that writes asks for: badge and device, or person,
+// PIN and device. Reading asks for nothing: who is on the shop's network may look.
+func writeSecurity(method string, own []map[string][]string) []map[string][]string {
+	if own != nil || method == http.MethodGet || method == http.MethodHead {
+		return own
+	}
+	return []map[string][]string{{badgeScheme: {}, deviceScheme: {}}, {personScheme: {}, pinScheme: {}, xDeviceScheme: {}}}
+}
+
 // newAPI sets up the operations on a mux of their own.
 func (s *Server) newAPI() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, &Problem{Status: http.StatusNotFound, Kind: "not_found"})
-	})
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, unrouted(s, w, r)) })
+	s.apiMux = mux
 	config := huma.DefaultConfig("Proveout workbench", "1")
 	config.Info.Description = "The workbench of a repair shop. Every write is a command with a key: the same key again gives the same receipt. " +
 		"A write needs a person: the badge cookie that POST /who gives, or the headers X-Person and X-Pin. Errors are problem documents (RFC 9457)."
 	config.DocsPath, config.SchemasPath, config.CreateHooks = "", "", nil
 	config.Formats = map[string]huma.Format{"application/json": huma.DefaultJSONFormat, "json": huma.DefaultJSONFormat}
+	config.Components.SecuritySchemes = securitySchemes
 	config.Components.Schemas.RegisterTypeAlias(reflect.TypeFor[json.RawMessage](), reflect.TypeFor[anyJSON]())
 	api := humago.NewWithPrefix(mux, apiPrefix, config)
 	s.jobOperations(api)
 	s.captureOperations(api)
 	s.shopOperations(api)
-	for _, op := range streamed {
-		op := op
+	for _, op := range append(runOperations(config.Components.Schemas), streamed...) {
+		op.Security = writeSecurity(op.Method, op.Security)
 		api.OpenAPI().AddOperation(&op)
 	}
 	return mux
@@ -94,6 +119,7 @@ func (s *Server) newAPI() http.Handler {
 // what is inside stays inside.
 func operation[I, O any](api huma.API, op huma.Operation, f func(c *apiCall, in *I) (*O, error)) {
 	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
+	op.Security = writeSecurity(op.Method, op.Security)
 	if op.Method != http.MethodGet {
 		op.Errors = append(op.Errors, http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType, http.StatusInsufficientStorage)
 	}

@@ -48,7 +48,7 @@ func (b *commandBody) command(a author, now time.Time) shop.Command {
 		payload = json.RawMessage("{}")
 	}
 	if !b.NowWall.IsZero() || b.NowBoot != "" {
-		b.Wall = now.Add(-min(clocks{b.Wall, b.MonotonicNS, b.Boot, b.NowWall, b.NowMonotonicNS, b.NowBoot}.age(), keptTime))
+		b.Wall = now.Add(-min(Clocks{b.Wall, b.MonotonicNS, b.Boot, b.NowWall, b.NowMonotonicNS, b.NowBoot}.age(), keptTime))
 	}
 	return shop.Command{
 		Key: b.Key, Device: a.Device, N: b.N, Settled: b.Settled, Author: a.Person, Type: b.Type, Payload: payload, Parents: b.Parents, Seen: b.Seen,

@@ -262,6 +262,16 @@ func TestDocumentIsOpenAPI31(t *testing.T) {
 	if code, _ := w.browser().call("GET", "/openapi.json", nil, &d); code != 200 || !strings.HasPrefix(d.OpenAPI, "3.1") {
 		t.Fatalf("%d, OpenAPI %s", code, d.OpenAPI)
 	}
+	// Every address that is routed beside the library stands in it.
+	for _, rt := range routes {
+		method, path, _ := strings.Cut(rt.pattern, " ")
+		path, ours := strings.CutPrefix(path, apiPrefix)
+		if ours && path != "" {
+			if _, ok := d.Paths[path][strings.ToLower(method)]; !ok {
+				t.Errorf("the document does not have %s", rt.pattern)
+			}
+		}
+	}
 	for _, op := range []string{"get /board", "post /jobs", "get /jobs/{id}", "post /jobs/{id}/entries", "get /jobs/{id}/events", "get /events", "post /uploads", "patch /uploads/{id}", "head /uploads/{id}",
 		"post /captures/{sha}/preview", "get /jobs/{id}/items/{n}/samples", "get /settings", "get /people"} {
 		method, path, _ := strings.Cut(op, " ")
@@ -296,5 +306,74 @@ func TestTagsOfTheAPI(t *testing.T) {
 	b.call("POST", "/jobs/"+id+"/entries", note("k", "a"), nil)
 	if code, _ := b.call("GET", "/jobs/"+id, nil, nil, "If-None-Match", h.Get("ETag")); code != 200 {
 		t.Errorf("a changed job: %d", code)
+	}
+}
+
+// TestDocumentSaysWhoMayWrite: every operation that writes names the ways to say who
+// writes, each a scheme of the document; reading asks for none. Written without any of
+// them, nothing is taken.
+func TestDocumentSaysWhoMayWrite(t *testing.T) {
+	w := openShop(t)
+	var d struct {
+		Paths map[string]map[string]struct {
+			Security []map[string][]string `json:"security"`
+		} `json:"paths"`
+		Components struct {
+			SecuritySchemes map[string]struct{ Type, In, Name, Scheme string } `json:"securitySchemes"`
+		} `json:"components"`
+	}
+	b := w.browser()
+	if code, _ := b.call("GET", "/openapi.json", nil, &d); code != 200 {
+		t.Fatal(code)
+	}
+	for path, ops := range d.Paths {
+		for method, op := range ops {
+			if writes := method != "get" && method != "head"; writes != (len(op.Security) > 0) {
+				t.Errorf("%s %s: security %v", method, path, op.Security)
+			}
+			for _, way := range op.Security {
+				for name := range way {
+					if d.Components.SecuritySchemes[name].Type == "" {
+						t.Errorf("%s %s names the scheme %q, which is not described", method, path, name)
+					}
+				}
+			}
+		}
+	}
+	for name, want := range map[string]string{badgeScheme: "cookie badge", pinScheme: "header X-Pin", xDeviceScheme: "header X-Device", meterScheme: " "} {
+		if s := d.Components.SecuritySchemes[name]; s.In+" "+s.Name != want {
+			t.Errorf("%s: %+v", name, s)
+		}
+	}
+	for _, path := range []string{"/jobs", "/jobs/x/entries", "/uploads", "/jobs/x/procedures/r/events"} {
+		if code, _ := b.call("POST", path, map[string]any{"key": "k", "type": "note@1", "payload": map[string]any{}, "name": "a.csv", "size": 3}, nil); code != 403 && code != 400 && code != 422 {
+			t.Errorf("POST %s by nobody: %d", path, code)
+		}
+	}
+	if code, _ := b.call("POST", "/jobs/x/procedures/r/supply/w", map[string]any{"values": []float64{13.4}}, nil); code != 401 {
+		t.Errorf("samples without a token: %d", code)
+	}
+}
+
+// TestWrongMethod: an address that takes another method says so, and which.
+func TestWrongMethod(t *testing.T) {
+	s := server(t)
+	for at, allow := range map[string]string{
+		"DELETE /api/v1/jobs": "GET, HEAD, POST", "PUT /api/v1/jobs/j/entries": "GET, HEAD, POST", "GET /api/v1/jobs/j/procedures/r/events": "POST",
+		"DELETE /api/v1/uploads/u": "HEAD, PATCH", "PUT /settings": "GET, HEAD, POST", "GET /jobs/j/entries": "POST", "POST /": "GET, HEAD",
+	} {
+		method, path, _ := strings.Cut(at, " ")
+		w := do(t, s, method, path, "", "Accept", "application/json")
+		var d Document
+		_ = json.Unmarshal(w.Body.Bytes(), &d)
+		if w.Code != 405 || w.Header().Get("Allow") != allow || d.Type != "/problems/wrong_method" || !strings.Contains(d.Title, method) {
+			t.Errorf("%s: %d, Allow %q, want %q: %+v", at, w.Code, w.Header().Get("Allow"), allow, d)
+		}
+	}
+	for _, at := range []string{"GET /nowhere", "POST /api/v1/nowhere"} {
+		method, path, _ := strings.Cut(at, " ")
+		if w := do(t, s, method, path, ""); w.Code != 404 || w.Header().Get("Allow") != "" {
+			t.Errorf("%s: %d, Allow %q", at, w.Code, w.Header().Get("Allow"))
+		}
 	}
 }

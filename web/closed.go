@@ -11,7 +11,6 @@ import (
 
 	"proveout/shop"
 	"proveout/text"
-	"proveout/unit"
 )
 
 func init() {
@@ -125,14 +124,12 @@ func earlierJobs(s *Server, w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		for _, value := range values {
-			row := earlierRow{Name: value.Name, Subject: value.Subject, Unit: value.Unit}
-			if u, err := unit.Parse(value.Unit); err == nil {
-				row.Unit = text.UnitWord(u)
-			}
+			row := earlierRow{Name: value.Name, Subject: value.Subject}
+			_, row.Unit = inShopUnit(0, value.Unit, p)
 			for _, job := range ids {
 				cell := ""
 				if x, ok := value.By[job]; ok {
-					cell = p.Significant(x)
+					cell, _ = inShopUnit(x, value.Unit, p)
 				}
 				row.Cells = append(row.Cells, cell)
 			}

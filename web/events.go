@@ -4,11 +4,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"reflect"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"proveout/shop"
 )
 
 func init() {
@@ -90,6 +93,30 @@ var streamed = []huma.Operation{
 	{OperationID: "capture", Method: "GET", Path: "/captures/{sha}", Summary: "A capture as it was sealed", Tags: []string{"captures"}, Parameters: params("path:sha"), Responses: refused(answers("application/octet-stream"), 404)},
 	{OperationID: "samples", Method: "GET", Path: "/jobs/{id}/items/{n}/samples", Summary: "A part of a channel to be drawn px wide: pairs of least and greatest value, little-endian float32", Tags: []string{"captures"},
 		Parameters: params("path:id", "path:n", "query:channel", "query:from", "query:to", "query:px"), Responses: refused(answers("application/octet-stream"), 400, 404, 422)},
+}
+
+// runOperations are those of a procedure run. Their bodies are read and refused by the
+// run, and described from the types that are sent.
+func runOperations(r huma.Registry) []huma.Operation {
+	of := func(v any) map[string]*huma.MediaType {
+		return map[string]*huma.MediaType{"application/json": {Schema: r.Schema(reflect.TypeOf(v), true, "")}}
+	}
+	body := func(v any) *huma.RequestBody { return &huma.RequestBody{Required: true, Content: of(v)} }
+	out := func(code, says string, v any) map[string]*huma.Response {
+		return map[string]*huma.Response{code: {Description: says, Content: of(v)}}
+	}
+	tags := []string{"procedures"}
+	run := func() []*huma.Param { return params("path:id", "path:run") }
+	after := &huma.Param{Name: "after", In: "query", Description: "entries the page has already; the table is left out then", Schema: &huma.Schema{Type: "integer"}}
+	return []huma.Operation{
+		{OperationID: "run", Method: "GET", Path: "/jobs/{id}/procedures/{run}", Summary: "A procedure run as it is now", Tags: tags, Parameters: run(), Responses: refused(out("200", "as a screen shows it", shop.Screen{}), 404)},
+		{OperationID: "run-table", Method: "GET", Path: "/jobs/{id}/procedures/{run}/table", Summary: "The run's state table and record, for a page that goes on without the server", Tags: tags,
+			Parameters: append(run(), after), Responses: refused(out("200", "table and entries", runTable{}), 404)},
+		{OperationID: "run-event", Method: "POST", Path: "/jobs/{id}/procedures/{run}/events", Summary: "One event of a run; answered when it is safe on disk", Tags: tags,
+			Parameters: run(), RequestBody: body(eventCommand{}), Responses: refused(out("200", "taken, now or before", eventReceipt{}), 400, 403, 404, 409, 413, 422, 507)},
+		{OperationID: "run-supply", Method: "POST", Path: "/jobs/{id}/procedures/{run}/supply/{watch}", Summary: "Samples of a meter for what is watched", Tags: tags, Security: []map[string][]string{{meterScheme: {}}},
+			Parameters: params("path:id", "path:run", "path:watch"), RequestBody: body(meterSamples{}), Responses: refused(map[string]*huma.Response{"204": {Description: "taken"}}, 400, 401, 404, 409, 413)},
+	}
 }
 
 func answers(kind string) map[string]*huma.Response {

@@ -182,14 +182,7 @@ func (g group) values(p *text.Printer) (out []valueView, word string) {
 		v := valueView{Of: subjectWord(f.Subject, p), Odd: odd(f), Aside: f.SetAside}
 		switch {
 		case f.Value != nil:
-			u, err := unit.Parse(f.Unit)
-			if err != nil || f.Unit == "" {
-				v.Text = p.Significant(*f.Value)
-				word = f.Unit
-				break
-			}
-			shown := p.Unit(u)
-			v.Text, word = p.Significant(shown.FromSI(u.SI(*f.Value))), text.UnitWord(shown)
+			v.Text, word = inShopUnit(*f.Value, f.Unit, p)
 		case f.Outcome != "":
 			v.Text = strings.ReplaceAll(f.Outcome, "_", " ")
 		default:
@@ -198,6 +191,19 @@ func (g group) values(p *text.Printer) (out []valueView, word string) {
 		out = append(out, v)
 	}
 	return alike(out), word
+}
+
+// inShopUnit writes a value in the unit that the shop reads, and says that unit.
+func inShopUnit(v float64, symbol string, p *text.Printer) (value, word string) {
+	u, err := unit.Parse(symbol)
+	if err != nil || symbol == "" {
+		return p.Significant(v), symbol
+	}
+	to := p.Unit(u)
+	if to != u {
+		v = to.FromSI(u.SI(v))
+	}
+	return p.Significant(v), text.UnitWord(to)
 }
 
 // alike says a word once that is the same on every subject.

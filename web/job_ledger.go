@@ -14,6 +14,8 @@ import (
 type ledgerView struct {
 	Columns []columnView
 	Rows    []ledgerRow
+	// Together: some row has a factor that no item has alone, shown as a column.
+	Together bool
 	// Rest is how many further suspects are below the line, Share their chance together.
 	Rest  int
 	Share string
@@ -32,9 +34,14 @@ type ledgerRow struct {
 	State  string // a key under suspect.
 	Reason string
 	Cells  []cellView
-	Others cellView // every other item together
-	Chance string
-	Was    string
+	Others cellView // every other line: further items, and what belongs to no item
+	// Together is what the items say only jointly: the factor of an item is the odds
+	// with everything over the odds without it, so two that say the same have less of
+	// it, and two that only together leave one suspect have more. Was times all cells
+	// is the chance as it stands.
+	Together cellView
+	Chance   string
+	Was      string
 	// Of the chance bar, 0 to 100.
 	Now, Before float64
 	Lead        bool
@@ -45,6 +52,7 @@ type ledgerRow struct {
 // cellView is one factor: "×5.9" with a bar to the right, "÷2" to the left.
 type cellView struct {
 	Text  string
+	F     float64 // the factor itself
 	For   bool
 	Even  bool
 	Aside bool
@@ -52,7 +60,7 @@ type cellView struct {
 }
 
 const (
-	maxColumns = 6    // what a tablet shows side by side
+	maxColumns = 5    // what a tablet shows side by side, with the others and what all say together
 	maxRows    = 8    // beyond it nobody reads on
 	rowFrom    = 0.01 // suspects below 1 in 100 are summed up
 	evenBand   = 1.05 // a factor within 5 % of 1 is "even" (design: weights)
@@ -78,9 +86,12 @@ func movedBy(a *shop.Answer) movements {
 		s := &a.Suspects[i]
 		by := map[string]float64{}
 		for _, mv := range s.MovedBy {
+			if mv.Factor <= 0 || mv.Finding == "prior" || mv.Finding == "complaint" || strings.HasPrefix(mv.Finding, "fact:") {
+				continue // they stand in "was"
+			}
 			test, ok := m.byTest[mv.Finding]
-			if !ok || mv.Factor <= 0 {
-				continue // prior and complaint: they stand in "was"
+			if !ok {
+				test = mv.Finding // a line that belongs to no finding counts all the same
 			}
 			if _, seen := by[test]; !seen {
 				by[test] = 1
@@ -139,7 +150,7 @@ func factor(f float64, p *text.Printer) string {
 }
 
 func cellOf(f float64, p *text.Printer) cellView {
-	c := cellView{Text: weight(f, p), For: f >= 1, Even: f < evenBand && f > 1/evenBand}
+	c := cellView{Text: weight(f, p), F: f, For: f >= 1, Even: f < evenBand && f > 1/evenBand}
 	if !c.Even {
 		c.W = math.Min(50, 50*math.Abs(math.Log(f))/math.Log(fullBar))
 		c.X = 50
@@ -206,7 +217,10 @@ func ledger(a *shop.Answer, p *text.Printer) ledgerView {
 		if s.ByWord() {
 			row.State = "shown_by_word"
 		}
-		others := 1.0
+		others, all := 1.0, 1.0
+		for _, f := range m.of[s.ID] {
+			all *= f
+		}
 		for test, f := range m.of[s.ID] {
 			if !slices.ContainsFunc(columns, func(g group) bool { return g.test == test }) {
 				others *= f
@@ -221,13 +235,27 @@ func ledger(a *shop.Answer, p *text.Printer) ledgerView {
 			c.Aside = out.Columns[i].Aside
 			row.Cells = append(row.Cells, c)
 		}
-		row.Others = cellOf(others, p)
+		row.Others, row.Together = cellOf(others, p), cellOf(odds(s.Chance)/odds(s.Before)/all, p)
+		out.Together = out.Together || !row.Together.Even
 		if w := s.WithSetAside; w != nil && math.Abs(*w-s.Chance) >= 0.005 {
 			row.WithAside = chance(*w, p)
 		}
 		out.Rows = append(out.Rows, row)
 	}
+	if !out.Together { // not worth a column: it goes with the others
+		for i := range out.Rows {
+			r := &out.Rows[i]
+			r.Others = cellOf(r.Others.F*r.Together.F, p)
+		}
+	}
 	return out
+}
+
+// odds of a chance as an answer has it, with six figures: it says no more than that it
+// is within them of 0 or 1.
+func odds(p float64) float64 {
+	p = math.Min(math.Max(p, 1e-12), 1-5e-7)
+	return p / (1 - p)
 }
 
 // columns chooses the groups that moved the shown suspects most.

@@ -93,8 +93,9 @@ func (s *Server) slipOf(r *http.Request, device string) (slip, bool) {
 	return l, true
 }
 
-// clocks are what a device's clocks said when something was tapped, and when it was sent.
-type clocks struct {
+// Clocks (exported, since the library that writes the API document skips embedded
+// fields that are not) are what a device's clocks said when something was tapped, and when it was sent.
+type Clocks struct {
 	Wall    time.Time `json:"wall"`
 	Mono    int64     `json:"monotonic_ns"`
 	Boot    string    `json:"boot"`
@@ -105,7 +106,7 @@ type clocks struct {
 
 // age is how long something waited on the device: by the clock that never jumps where
 // the page was not opened anew, else by its wall clock. Never below zero.
-func (c clocks) age() time.Duration {
+func (c Clocks) age() time.Duration {
 	switch {
 	case c.Boot != "" && c.Boot == c.NowBoot:
 		return max(0, time.Duration(c.NowMono-c.Mono))
@@ -128,7 +129,7 @@ type doneAt struct {
 func (s *Server) when(r *http.Request) doneAt {
 	now := s.now()
 	here := doneAt{Wall: now, Mono: now.Sub(s.started).Nanoseconds(), Boot: s.boot}
-	var c clocks
+	var c Clocks
 	if h := r.Header.Get(madeHeader); h == "" || json.Unmarshal([]byte(h), &c) != nil {
 		return here
 	}

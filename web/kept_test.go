@@ -26,7 +26,7 @@ type away struct {
 func (a away) headers() map[string]string {
 	const now = int64(9e15)
 	wall := time.Now().Add(a.wrong)
-	made, err := json.Marshal(clocks{wall.Add(-a.ago), now - int64(a.ago), "page-1", wall, now, "page-1"})
+	made, err := json.Marshal(Clocks{wall.Add(-a.ago), now - int64(a.ago), "page-1", wall, now, "page-1"})
 	if err != nil {
 		panic(err) // times and numbers always encode
 	}

@@ -151,6 +151,33 @@ func notFound(*Server, http.ResponseWriter, *http.Request) error {
 	return &Problem{Status: http.StatusNotFound, Kind: "not_found"}
 }
 
+// unrouted answers where no route is: 405 with what is allowed where the address takes
+// another method, else 404.
+func unrouted(s *Server, w http.ResponseWriter, r *http.Request) error {
+	if allowed := s.methods(r); len(allowed) > 0 {
+		w.Header().Set("Allow", strings.Join(allowed, ", "))
+		return &Problem{Status: http.StatusMethodNotAllowed, Kind: "wrong_method", Args: []any{r.Method}}
+	}
+	return notFound(s, w, r)
+}
+
+// methods are those that a request's address takes.
+func (s *Server) methods(r *http.Request) []string {
+	var out []string
+	for _, m := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodPatch, http.MethodDelete} {
+		asked := r.Clone(r.Context())
+		asked.Method = m
+		_, pattern := s.mux.Handler(asked)
+		if pattern == apiPrefix+"/" {
+			_, pattern = s.apiMux.Handler(asked)
+		}
+		if pattern != "/" && pattern != "" {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
 // readForm parses a posted form and says what is wrong with it.
 func readForm(r *http.Request) error {
 	err := r.ParseForm()

@@ -26,8 +26,19 @@ type eventCommand struct {
 	N       int64         `json:"n"`
 	Type    string        `json:"type"`
 	Payload shop.RunEvent `json:"payload"`
-	clocks
+	Clocks
 	Settled int64 `json:"settled"`
+}
+
+// eventReceipt answers an event.
+type eventReceipt struct {
+	shop.Receipt
+	Card string `json:"card,omitempty" doc:"address of the hand-over card, to be shown now"`
+}
+
+// meterSamples are samples of a meter, in SI, oldest first.
+type meterSamples struct {
+	Values []float64 `json:"values" maxItems:"1000"`
 }
 
 // procedureEvent takes one event of a run and answers when it is on disk.
@@ -61,10 +72,7 @@ func procedureEvent(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if c.Payload.Kind == shop.Interrupted {
 		card = runPath(id, run) + "/card"
 	}
-	return writeJSON(w, struct {
-		shop.Receipt
-		Card string `json:"card,omitempty"` // the hand-over card, to be shown now
-	}{receipt, card})
+	return writeJSON(w, eventReceipt{receipt, card})
 }
 
 // refusedByRun puts the reasons of a run that takes no event into a problem.
@@ -94,9 +102,7 @@ func procedureSupply(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if !ok || !s.meterToken(given, id, run, watch) {
 		return &Problem{Status: http.StatusUnauthorized, Kind: "meter_token"}
 	}
-	var in struct {
-		Values []float64 `json:"values"`
-	}
+	var in meterSamples
 	if err := readJSON(r, &in); err != nil {
 		return err
 	}

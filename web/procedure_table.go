@@ -20,6 +20,14 @@ type readingUnit struct {
 	Shift  float64 `json:"shift"`
 }
 
+// runTable is a run as a page goes on with it by itself.
+type runTable struct {
+	Table    *table.Table           `json:"table,omitempty" doc:"left out where only later entries are asked for"`
+	Readings map[string]readingUnit `json:"readings,omitempty"`
+	Entries  []runner.Entry         `json:"entries"`
+	Now      runner.Stamp           `json:"now"`
+}
+
 // procedureTable is what a page needs to go on without the server: the state table,
 // the record so far (after a number of entries it has already), and what the clock
 // says that the record's stamps are of.
@@ -28,12 +36,7 @@ func procedureTable(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out := struct {
-		Table    *table.Table           `json:"table,omitempty"`
-		Readings map[string]readingUnit `json:"readings,omitempty"`
-		Entries  []runner.Entry         `json:"entries"`
-		Now      runner.Stamp           `json:"now"`
-	}{Entries: entries, Now: now}
+	out := runTable{Entries: entries, Now: now}
 	after, err := strconv.Atoi(r.URL.Query().Get("after"))
 	if err == nil && after >= 0 && after <= len(entries) {
 		out.Entries = entries[after:]

@@ -122,7 +122,8 @@ func proofPageOf(v *shop.JobView, a *shop.ProofAnswer, p *text.Printer) *proofPa
 	g.cover(a, p)
 	g.Improve, g.Prove = target(a.Plan.Improve, p), target(a.Plan.Prove, p)
 	for _, m := range a.Measured {
-		g.Measured = append(g.Measured, measuredView{Name: m.Name, Unit: m.Unit, Decides: m.Decides, Text: m.Text, Before: placed(m.Before, p), After: placed(m.After, p)})
+		_, word := inShopUnit(0, m.Unit, p)
+		g.Measured = append(g.Measured, measuredView{Name: m.Name, Unit: word, Decides: m.Decides, Text: m.Text, Before: placed(m.Before, m.Unit, p), After: placed(m.After, m.Unit, p)})
 	}
 	g.codes(&a.Codes, p)
 	return g
@@ -174,12 +175,12 @@ func (g *proofPage) cover(a *shop.ProofAnswer, p *text.Printer) {
 	}
 }
 
-func placed(vs []shop.PlacedAnswer, p *text.Printer) []valueView {
+func placed(vs []shop.PlacedAnswer, symbol string, p *text.Printer) []valueView {
 	var out []valueView
 	for _, v := range vs {
-		word := v.Text
+		word := p.Say(v.Text)
 		if word == "" {
-			word = p.Significant(v.Value)
+			word, _ = inShopUnit(v.Value, symbol, p)
 		}
 		out = append(out, valueView{Of: subjectWord(v.Subject, p), Text: word, Odd: v.State == "high" || v.State == "low" || v.State == "abnormal"})
 	}

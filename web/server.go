@@ -41,6 +41,7 @@ type Server struct {
 	pages   pageSet
 	mux     *http.ServeMux
 	api     http.Handler
+	apiMux  *http.ServeMux
 	handler http.Handler
 	key     []byte // signs badges
 	started time.Time
@@ -75,7 +76,7 @@ func New(bench *shop.Bench, o Options) (*Server, error) {
 	for _, rt := range routes {
 		s.mux.Handle(rt.pattern, s.bound(rt))
 	}
-	s.mux.Handle("/", s.bound(route{serve: notFound}))
+	s.mux.Handle("/", s.bound(route{serve: unrouted}))
 	s.handler = s.guard(s.mux)
 	return s, nil
 }

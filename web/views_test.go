@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -137,21 +138,10 @@ func TestBoardPutsWhatMustNotBeLeftFirst(t *testing.T) {
 	}
 }
 
-// TestLedgerMultipliesOut: prior odds times every factor of a row are its odds now,
-// so that the account on the page can be checked by hand.
-func TestLedgerMultipliesOut(t *testing.T) {
+// TestLedgerFitsItsTable: as many cells as columns, bars inside their cells, every
+// suspect either a row or in the rest.
+func TestLedgerFitsItsTable(t *testing.T) {
 	a := example(t)
-	m := movedBy(a)
-	for _, s := range a.Suspects[:8] {
-		product := 1.0
-		for _, f := range m.of[s.ID] {
-			product *= f
-		}
-		odds := func(x float64) float64 { return x / (1 - x) }
-		if got, want := math.Log(odds(s.Before)*product), math.Log(odds(s.Chance)); math.Abs(got-want) > 1.2 {
-			t.Errorf("%s: intake and factors give log odds %.2f, the chance has %.2f", s.ID, got, want)
-		}
-	}
 	g := ledger(a, text.For("en", text.SI))
 	if len(g.Columns) == 0 || len(g.Columns) > maxColumns || len(g.Rows) == 0 || len(g.Rows) > maxRows {
 		t.Fatalf("%d columns, %d rows", len(g.Columns), len(g.Rows))
@@ -270,5 +260,42 @@ func TestActionsStayOnThisServer(t *testing.T) {
 	}
 	if got := slug("Hose, Charge-Air (ü)"); got != "hose_charge_air" || strings.Contains(slug("../x"), ".") {
 		t.Errorf("slug is %s", got)
+	}
+}
+
+// Every row of the ledger multiplies out: the odds at intake times all its cells are
+// the odds now, and what stands under the other items is the product of the lines that
+// have no column, those of parts tried and of no finding among them.
+func TestLedgerMultipliesOut(t *testing.T) {
+	a := example(t)
+	// A line that belongs to no finding: it must not be dropped.
+	a.Suspects[0].MovedBy = append(a.Suspects[0].MovedBy, shop.MovedAnswer{Finding: "tried 99", Factor: 1.7})
+	a.Suspects[1].MovedBy = append(a.Suspects[1].MovedBy, shop.MovedAnswer{Finding: "overruled", Factor: 0.4})
+	l, m := ledger(a, text.For("en", text.SI)), movedBy(a)
+	if len(l.Rows) < 2 || !l.Together {
+		t.Fatalf("%d rows, together %v", len(l.Rows), l.Together)
+	}
+	for _, r := range l.Rows {
+		s := a.Suspects[slices.IndexFunc(a.Suspects, func(s shop.SuspectAnswer) bool { return s.ID == r.ID })]
+		got, lines := math.Log(s.Before/(1-s.Before)), 0.0
+		for _, mv := range s.MovedBy {
+			if mv.Finding != "prior" && mv.Finding != "complaint" && !strings.HasPrefix(mv.Finding, "fact:") {
+				lines += math.Log(mv.Factor)
+			}
+		}
+		for _, c := range r.Cells {
+			got += math.Log(c.F)
+			lines -= math.Log(c.F)
+		}
+		if d := lines - math.Log(r.Others.F); math.Abs(d) > 1e-6 {
+			t.Errorf("%s: the other items are off by %g", r.Text, d)
+		}
+		got += math.Log(r.Others.F) + math.Log(r.Together.F)
+		if want := math.Log(s.Chance / (1 - s.Chance)); math.Abs(got-want) > 1e-6 {
+			t.Errorf("%s: the cells give log odds %.7f, the chance is %.7f", r.Text, got, want)
+		}
+	}
+	if m.of[a.Suspects[0].ID]["tried 99"] != 1.7 {
+		t.Error("a line that belongs to no finding is dropped")
 	}
 }
