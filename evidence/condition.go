@@ -29,3 +29,10 @@ type Condition struct {
 	Wet  string `json:"wet,omitempty" yaml:"wet"` // "dry", "damp", "wet"
 	Gear string `json:"gear,omitempty" yaml:"gear"`
 }
+
+// Comparable reports whether nothing that was written down speaks against two
+// readings having been taken under the same conditions.
+func (c Condition) Comparable(d Condition) bool {
+	same := func(x, y string) bool { return x == "" || y == "" || x == y }
+	return same(string(c.State), string(d.State)) && same(c.Warm, d.Warm) && same(c.Wet, d.Wet)
+}

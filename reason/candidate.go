@@ -54,10 +54,13 @@ func (e *Engine) candidates() (out []candidate, withheld []string) {
 			}
 			for _, x := range s.findings {
 				f := &e.findings[x]
-				if f.State == evidence.NotEstablished && len(f.From) < mostTakes(f.Feature) {
+				if f.State == evidence.NotEstablished && e.takes(s) < mostTakes(f.Feature) {
 					c.slot, c.repeat = k, max(1, f.More)
 				}
 			}
+		}
+		if c.repeat == 0 && e.exhausted(i) {
+			continue
 		}
 		if c.repeat > 0 {
 			more := b.Minutes.More.Value
@@ -128,6 +131,38 @@ func (e *Engine) MinutesFor(id string) float64 {
 		}
 	}
 	return 0
+}
+
+// takes is how often the reading of a slot was taken.
+func (e *Engine) takes(s *slot) int {
+	n := 0
+	for _, x := range s.findings {
+		n += max(1, len(e.findings[x].From))
+	}
+	return n
+}
+
+// exhausted reports whether a test was repeated under the conditions of the complaint as
+// often as it is worth: it may still be not established, but another take adds nothing.
+func (e *Engine) exhausted(i int) bool {
+	for k := range e.slots {
+		if s := &e.slots[k]; s.test == i && len(s.findings) > 0 && e.covers(s) && e.takes(s) >= mostTakes(e.findings[s.findings[0]].Feature) {
+			return true
+		}
+	}
+	return false
+}
+
+// doneElsewhere is how often a test was done under conditions that do not cover those
+// of the complaint.
+func (e *Engine) doneElsewhere(i int) int {
+	n := 0
+	for k := range e.slots {
+		if s := &e.slots[k]; s.test == i && len(s.findings) > 0 && !e.covers(s) {
+			n += e.takes(s)
+		}
+	}
+	return n
 }
 
 // mostTakes is how often a reading is worth taking before another test is: a

@@ -7,16 +7,25 @@ import (
 	"sort"
 )
 
-// conflicts lists readings that cannot be right, and readings that disagree.
+// conflicts lists readings that cannot be right, pairs of readings of one thing that
+// differ, and readings that disagree with the rest. A finding in the first two is not
+// told again in the last.
 func (e *Engine) conflicts() ([]Conflict, error) {
-	far := e.farOut()
-	rest, err := e.disagreements()
-	for _, c := range rest {
-		if !slices.ContainsFunc(far, func(f Conflict) bool { return slices.Contains(c.Findings, f.Doubtful) }) {
-			far = append(far, c)
-		}
+	out := append(e.disputed(), e.farOut()...)
+	pairs, err := e.pairs()
+	if err != nil {
+		return out, err
 	}
-	return far, err
+	rest, err := e.disagreements()
+	told := func(c Conflict, by []Conflict) bool {
+		return slices.ContainsFunc(by, func(f Conflict) bool {
+			return slices.ContainsFunc(f.Findings, func(id string) bool { return slices.Contains(c.Findings, id) })
+		})
+	}
+	pairs = slices.DeleteFunc(pairs, func(c Conflict) bool { return told(c, out) })
+	out = append(out, pairs...)
+	rest = slices.DeleteFunc(rest, func(c Conflict) bool { return told(c, out) })
+	return append(out, rest...), err
 }
 
 // farOut are readings so far beyond anything their test can give that a slip of

@@ -79,14 +79,7 @@ func (e *Engine) minutesFor(i int, open []string) float64 {
 func (e *Engine) done(i int) bool {
 	for k := range e.slots {
 		s := &e.slots[k]
-		if s.test != i || len(s.findings) == 0 {
-			continue
-		}
-		full := len(s.cover) == 0
-		for _, c := range s.cover {
-			full = full || c >= e.m.limits.CoverageNeeded
-		}
-		if !full {
+		if s.test != i || len(s.findings) == 0 || !e.covers(s) {
 			continue
 		}
 		for _, x := range s.findings {
@@ -96,6 +89,16 @@ func (e *Engine) done(i int) bool {
 		}
 	}
 	return false
+}
+
+// covers reports whether a reading was taken in conditions that cover those of the
+// complaint for a fault it bears on.
+func (e *Engine) covers(s *slot) bool {
+	full := len(s.cover) == 0
+	for _, c := range s.cover {
+		full = full || c >= e.m.limits.CoverageNeeded
+	}
+	return full
 }
 
 // missing lists equipment of a test that is not on hand.

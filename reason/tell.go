@@ -126,6 +126,9 @@ func (e *Engine) why(c candidate, t *testModel) string {
 	if c.repeat == 0 && compared(t) {
 		text += ", all " + string(t.at.Subject.Kind) + "s in one go"
 	}
+	if n := e.doneElsewhere(c.test); n > 0 && !c.retake && c.repeat == 0 {
+		text += fmt.Sprintf("; done %s outside the conditions of the complaint: do it under them, repeating it as before adds nothing", count(n))
+	}
 	var haz []string
 	for _, id := range t.at.Test.Hazards {
 		if h, ok := e.m.hazard(id); ok && (h.Word == "DANGER" || h.Word == "WARNING") {
@@ -139,6 +142,17 @@ func (e *Engine) why(c candidate, t *testModel) string {
 		text += "; not on hand: " + list(c.missing, "and")
 	}
 	return text + "."
+}
+
+// count says how often: once, twice, 5 times.
+func count(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 func plural(n int) string {

@@ -18,6 +18,7 @@ type Case struct {
 	Findings  []evidence.Finding
 	Tried     []Tried // parts replaced or changed, and what became of the complaint
 	Overrules []Overrule
+	Disputes  []Dispute // pairs of readings pooled into one finding that cannot both be right
 	// Equipment on hand by id; nil = all is on hand.
 	Equipment []string
 	// LampFlashing limits tests that load the engine.
@@ -113,6 +114,9 @@ type Conflict struct {
 	// Retaken: the doubtful reading was taken again and still disagrees. The
 	// conflict is still told, but no longer stands in the way.
 	Retaken bool
+	// Dispute is the place, from 1, in Case.Disputes of a pair that was handed in; 0
+	// for one found here.
+	Dispute int
 }
 
 // Answer is the whole result.

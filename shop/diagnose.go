@@ -82,7 +82,8 @@ type work struct {
 
 	readings    []evidence.Reading // counted
 	setAside    []evidence.Reading
-	asideReason map[int]string // by item
+	disputes    []ConflictAnswer // pairs of readings that cannot both be right
+	asideReason map[int]string   // by item
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
 	triedParts  []reason.Tried
@@ -300,6 +301,7 @@ func (w *work) reasonCase() reason.Case {
 	}
 	rc.Skip = w.withoutLimit()
 	rc.Tried = w.triedParts
+	rc.Disputes = w.disputeList()
 	for _, d := range w.resolved.Overrules {
 		rc.Overrules = append(rc.Overrules, reason.Overrule{Suspect: d.Suspect, Reason: d.Reason, Who: d.Who, State: reason.State(d.State)})
 	}

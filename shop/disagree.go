@@ -3,9 +3,9 @@ package shop
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"proveout/evidence"
+	"proveout/reason"
 	"proveout/unit"
 )
 
@@ -19,55 +19,53 @@ const (
 	disagreePoints = 8.0  // percentage points, for features in percent
 )
 
-// disagreements finds pairs of readings of one thing that cannot both be right,
-// and adds them to the conflicts. It looks at readings, not findings: once two
-// readings are pooled their quarrel is only a large uncertainty.
-func (w *work) disagreements() {
-	w.wordsDisagree()
+// disagreements finds pairs of readings of one thing that cannot both be right: one
+// pair for each thing. It looks at readings, not findings: once two readings are
+// pooled their quarrel is only a large uncertainty. Where there are three takes the
+// one that stands alone is the doubtful one.
+func (w *work) disagreements() []ConflictAnswer {
+	var out []ConflictAnswer
+	done := map[int]bool{}
 	for i := range w.readings {
+		if done[i] {
+			continue
+		}
+		takes := []*evidence.Reading{&w.readings[i]}
 		for j := i + 1; j < len(w.readings); j++ {
-			a, b := &w.readings[i], &w.readings[j]
-			if sameThing(a, b) && cannotBothBeRight(a, b) {
-				w.answer.Conflicts = append(w.answer.Conflicts, w.disagreement(a, b))
+			if sameThing(&w.readings[i], &w.readings[j]) {
+				takes, done[j] = append(takes, &w.readings[j]), true
 			}
 		}
-	}
-}
-
-// wordsDisagree finds tests whose result is a word and that were done twice on
-// one subject under comparable conditions with different results.
-func (w *work) wordsDisagree() {
-	for i := range w.findings {
-		for j := i + 1; j < len(w.findings); j++ {
-			a, b := &w.findings[i], &w.findings[j]
-			if a.Outcome == "" || b.Outcome == "" || a.Outcome == b.Outcome || carriesOn(a.Outcome, b.Outcome) || a.Item == b.Item || a.Test != b.Test || a.Subject != b.Subject ||
-				a.SetAside || b.SetAside || (a.When == "after") != (b.When == "after") || !comparableConditions(a.Condition, b.Condition) {
-				continue
-			}
-			name := a.Test
-			if t := findTest(w.instance, a.Test); t != nil {
-				name = t.Name
-			}
-			w.answer.Conflicts = append(w.answer.Conflicts, ConflictAnswer{
-				Findings: []string{a.ID, b.ID}, Items: []int{a.Item, b.Item},
-				Reason: fmt.Sprintf("%s on %s came out differently in item %d and item %d under comparable conditions: only one can be right.", upperFirst(name), a.Subject, a.Item, b.Item),
-				Settle: fmt.Sprintf("do it once more (%s), and set the wrong item aside with the reason.", name),
-			})
+		if odd, other := oddOne(takes); odd != nil {
+			out = append(out, w.disagreement(odd, other, len(takes)))
 		}
 	}
+	return out
 }
 
-// carriesOn reports whether one result is the other taken further: a part that
-// moved the fault, and after putting it back moved and returned it.
-func carriesOn(a, b string) bool {
-	return strings.HasPrefix(a, b+"_") || strings.HasPrefix(b, a+"_")
-}
-
-// comparableConditions reports whether nothing that was written down speaks against two
-// readings having been taken under the same conditions.
-func comparableConditions(a, b evidence.Condition) bool {
-	same := func(x, y string) bool { return x == "" || y == "" || x == y }
-	return same(string(a.State), string(b.State)) && same(a.Warm, b.Warm) && same(a.Wet, b.Wet)
+// oddOne is the reading of one thing that disagrees with most of the others, and one
+// it disagrees with; nil where all agree. Of two it is the one typed by hand, if only
+// one was, else the later one.
+func oddOne(takes []*evidence.Reading) (odd, other *evidence.Reading) {
+	most := 0
+	for i, a := range takes {
+		var with *evidence.Reading
+		n := 0
+		for j, b := range takes {
+			if i != j && cannotBothBeRight(a, b) {
+				n++
+				if with == nil {
+					with = b
+				}
+			}
+		}
+		switch {
+		case n == 0 || n < most:
+		case n > most || !(odd.Typed && !a.Typed):
+			most, odd, other = n, a, with
+		}
+	}
+	return odd, other
 }
 
 // sameThing reports whether two readings measure one thing under comparable
@@ -83,7 +81,7 @@ func sameThing(a, b *evidence.Reading) bool {
 	if f, ok := evidence.Lookup(a.Feature); ok && (f.PlacementCV > 0 || f.Amplitude) {
 		return false
 	}
-	return comparableConditions(a.Condition, b.Condition)
+	return a.Condition.Comparable(b.Condition)
 }
 
 func cannotBothBeRight(a, b *evidence.Reading) bool {
@@ -97,40 +95,43 @@ func cannotBothBeRight(a, b *evidence.Reading) bool {
 	return d > disagreeShare*math.Max(math.Abs(a.Value.SI), math.Abs(b.Value.SI))
 }
 
-func (w *work) disagreement(a, b *evidence.Reading) ConflictAnswer {
-	name := a.Feature
-	if f, ok := w.instance.Feature(a.Feature); ok {
+func (w *work) disagreement(odd, other *evidence.Reading, takes int) ConflictAnswer {
+	name := odd.Feature
+	if f, ok := w.instance.Feature(odd.Feature); ok {
 		name = f.Name
 	}
 	on := ""
-	if a.Subject.Kind != evidence.Engine {
-		on = " of " + a.Subject.String()
+	if odd.Subject.Kind != evidence.Engine {
+		on = " of " + odd.Subject.String()
+	}
+	a, b := odd, other
+	if b.Item < a.Item {
+		a, b = b, a
 	}
 	c := ConflictAnswer{
-		Reason: fmt.Sprintf("%s%s is %s in item %d and %s in item %d: the same thing under comparable conditions, they cannot both be right.", upperFirst(name), on, a.Value, a.Item, b.Value, b.Item),
-		Settle: fmt.Sprintf("read %s again, check unit and instrument, and set the wrong item aside with the reason.", name),
-		Items:  []int{a.Item, b.Item},
-		Sides:  []ConflictSide{sideOf(name, a), sideOf(name, b)},
+		Reason:   fmt.Sprintf("%s%s is %s in item %d and %s in item %d: the same thing under comparable conditions, they cannot both be right.", upperFirst(name), on, a.Value, a.Item, b.Value, b.Item),
+		Settle:   fmt.Sprintf("read %s again, check unit and instrument, and set the wrong item aside with the reason.", name),
+		Items:    []int{a.Item, b.Item},
+		Sides:    []ConflictSide{sideOf(name, a), sideOf(name, b)},
+		Findings: []string{},
 	}
 	for i := range w.findings {
 		f := &w.findings[i]
-		if f.Feature == a.Feature && f.Subject == a.Subject && !f.SetAside && (f.When == "after") == (a.When == "after") {
+		if f.Feature == odd.Feature && f.Subject == odd.Subject && !f.SetAside && (f.When == "after") == (odd.When == "after") {
 			c.Findings = append(c.Findings, f.ID)
 		}
 	}
-	if c.Findings == nil {
-		c.Findings = []string{}
+	switch {
+	case takes > 2:
+		c.Doubtful = fmt.Sprintf("item %d", odd.Item)
+		c.retaken = true
+		c.Reason += fmt.Sprintf(" Of %d takes item %d is the odd one.", takes, odd.Item)
+		c.Settle = fmt.Sprintf("set item %d aside with the reason, or keep it.", odd.Item)
+	case odd.Typed != other.Typed:
+		// A value typed by hand is the likelier slip beside one measured from a capture.
+		c.Doubtful = fmt.Sprintf("item %d", odd.Item)
+		c.Reason += fmt.Sprintf(" Item %d was typed by hand.", odd.Item)
 	}
-	// A value typed by hand is the likelier slip beside one measured from a capture.
-	if a.Typed != b.Typed {
-		t := a
-		if b.Typed {
-			t = b
-		}
-		c.Doubtful = fmt.Sprintf("item %d", t.Item)
-		c.Reason += fmt.Sprintf(" Item %d was typed by hand.", t.Item)
-	}
-	c.Reason = strings.TrimSpace(c.Reason)
 	return c
 }
 
@@ -140,4 +141,28 @@ func sideOf(name string, r *evidence.Reading) ConflictSide {
 		how = "typed"
 	}
 	return ConflictSide{Item: r.Item, Text: fmt.Sprintf("%s %s, %s", upperFirst(name), r.Value, how)}
+}
+
+// disputeList hands the disagreements to the odds: they stand in the way of the stop, and
+// the reading is what to take again first.
+func (w *work) disputeList() []reason.Dispute {
+	w.disputes = w.disagreements()
+	var out []reason.Dispute
+	for _, c := range w.disputes {
+		out = append(out, reason.Dispute{Findings: c.Findings, Reason: c.Reason, Settle: c.Settle, Retaken: c.retaken})
+	}
+	return out
+}
+
+// fillConflicts puts the conflicts into the answer: the disagreements first, with what
+// each side read.
+func (w *work) fillConflicts(r *reason.Answer) {
+	a := w.answer
+	a.Conflicts = append(a.Conflicts, w.disputes...)
+	for _, k := range r.Conflicts {
+		if k.Dispute > 0 {
+			continue // stands there already
+		}
+		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
+	}
 }

@@ -29,17 +29,17 @@ func TestSidesOfAConflictKeepTheirOwnValues(t *testing.T) {
 		}
 		w.readings = append(w.readings, evidence.Reading{Item: item, Feature: "fuel.pressure_load", Subject: evidence.Subject{Kind: evidence.Engine}, Value: q, Uncertainty: 5e3, Typed: item == 14})
 	}
-	w.disagreements()
-	if len(w.answer.Conflicts) != 1 {
-		t.Fatalf("%d conflicts, want one", len(w.answer.Conflicts))
+	got := w.disagreements()
+	if len(got) != 1 {
+		t.Fatalf("%d conflicts, want one", len(got))
 	}
-	for _, side := range w.answer.Conflicts[0].Sides {
+	for _, side := range got[0].Sides {
 		want := map[int]string{13: "250 kPa, measured", 14: "380 kPa, typed"}[side.Item]
 		if want == "" || !strings.HasSuffix(side.Text, want) {
 			t.Errorf("item %d says %q, want it to end with %q", side.Item, side.Text, want)
 		}
 	}
-	if len(w.answer.Conflicts[0].Sides) != 2 {
-		t.Errorf("%d sides, want two", len(w.answer.Conflicts[0].Sides))
+	if len(got[0].Sides) != 2 {
+		t.Errorf("%d sides, want two", len(got[0].Sides))
 	}
 }

@@ -62,13 +62,10 @@ func (w *work) fill(r *reason.Answer) {
 	}
 	sort.SliceStable(a.Findings, func(i, j int) bool { return a.Findings[i].Item < a.Findings[j].Item })
 	sort.SliceStable(a.Items, func(i, j int) bool { return a.Items[i].Item < a.Items[j].Item })
-	w.disagreements()
 	for i := range r.Suspects {
 		w.suspect(&r.Suspects[i], r.WithSetAside)
 	}
-	for _, k := range r.Conflicts {
-		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
-	}
+	w.fillConflicts(r)
 	a.Stopped = r.Stopped
 	for i := range r.Next {
 		if a.Stopped {

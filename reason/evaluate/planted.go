@@ -28,10 +28,10 @@ type Planted struct {
 	Kinds     []PlantedKind
 }
 
-// PlantedKind is the score of one kind of error among the contested.
+// PlantedKind is the score of one kind of error; Found and Doubted of the contested.
 type PlantedKind struct {
-	Kind                      string
-	Contested, Found, Doubted int
+	Kind                                             string
+	Planted, Moving, Away, Contested, Found, Doubted int
 }
 
 // contradicts is how many times a reading must favour the true cause over its
@@ -84,6 +84,9 @@ func (p *Planted) add(q *Planted) {
 	p.Found += q.Found
 	p.Doubted += q.Doubted
 	for k := range q.Kinds {
+		p.Kinds[k].Planted += q.Kinds[k].Planted
+		p.Kinds[k].Moving += q.Kinds[k].Moving
+		p.Kinds[k].Away += q.Kinds[k].Away
 		p.Kinds[k].Contested += q.Kinds[k].Contested
 		p.Kinds[k].Found += q.Kinds[k].Found
 		p.Kinds[k].Doubted += q.Kinds[k].Doubted
@@ -156,11 +159,13 @@ func (p *Planted) job(w *World, t *Truth, fs []evidence.Finding, perJob int, o r
 func (p *Planted) plant(w *World, t *Truth, fs []evidence.Finding, o reason.Options, rng *rand.Rand) error {
 	c := reason.Case{Instance: w.In, Symptoms: []string{w.Symptom}}
 	truth := w.In.Suspects[t.Causes[0]].ID
-	bad, at, also, kind := w.spoil(fs, rng)
+	bad, at, also, kind := w.spoil(t, fs, rng)
 	if kind < 0 {
 		return nil
 	}
 	p.Planted++
+	k := &p.Kinds[kind]
+	k.Planted++
 	c.Findings = bad
 	e, err := reason.NewEngine(c, o)
 	if err != nil {
@@ -190,6 +195,7 @@ func (p *Planted) plant(w *World, t *Truth, fs []evidence.Finding, o reason.Opti
 		return nil
 	}
 	p.Moving++
+	k.Moving++
 	// The rival is the likeliest suspect that is no true cause.
 	rival := ""
 	for x := range a.Suspects {
@@ -210,6 +216,7 @@ func (p *Planted) plant(w *World, t *Truth, fs []evidence.Finding, o reason.Opti
 			return nil // it does not point away from the truth
 		}
 		p.Away++
+		k.Away++
 		if found {
 			p.AwayFound++
 		}
@@ -225,7 +232,6 @@ func (p *Planted) plant(w *World, t *Truth, fs []evidence.Finding, o reason.Opti
 	if against < 2 {
 		return nil
 	}
-	k := &p.Kinds[kind]
 	p.Contested++
 	k.Contested++
 	if found {
@@ -292,7 +298,7 @@ func lnFactor(a *reason.Answer, suspect, finding string) float64 {
 
 // spoil copies the findings with one of them made wrong, or two swapped; kind is
 // -1 when none can be.
-func (w *World) spoil(fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Finding, at, also, kind int) {
+func (w *World) spoil(t *Truth, fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Finding, at, also, kind int) {
 	bad, also = slices.Clone(fs), -1
 	for range 50 {
 		at, kind = rng.IntN(len(bad)), rng.IntN(len(plantedKinds))
@@ -305,19 +311,20 @@ func (w *World) spoil(fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Fin
 		}
 		switch plantedKinds[kind] {
 		case "wrong cylinder":
-			// The reading was taken on another cylinder than the one written down.
-			if f.Subject.Kind != evidence.Cylinder || f.State == evidence.Normal {
+			// What was written down for this cylinder was read on another one.
+			if f.Subject.Kind != evidence.Cylinder {
 				continue
 			}
 			other := evidence.Cyl(1 + (f.Subject.Number-1+1+rng.IntN(w.In.Engine.Cylinders-1))%w.In.Engine.Cylinders)
-			taken := false
-			for i := range bad {
-				taken = taken || bad[i].Test == f.Test && bad[i].Subject == other
-			}
-			if taken {
+			i := slices.IndexFunc(w.In.Tests, func(x book.TestAt) bool { return x.Test == test && x.Subject == other })
+			if i < 0 {
 				continue
 			}
-			f.Subject = other
+			g := w.reads(t, &w.In.Tests[i], fs, f, rng)
+			if g.Outcome == f.Outcome && math.Abs(g.Effect-f.Effect) <= 3*f.EffectSigma {
+				continue // the two cylinders read alike: nothing is wrong with what was written
+			}
+			f.Outcome, f.Effect, f.EffectSigma, f.Events, f.Of, f.State = g.Outcome, g.Effect, g.EffectSigma, g.Events, g.Of, g.State
 		case "unit slip":
 			if f.Outcome != "" {
 				continue
@@ -353,6 +360,16 @@ func (w *World) spoil(fs []evidence.Finding, rng *rand.Rand) (bad []evidence.Fin
 	return bad, 0, -1, -1
 }
 
+// reads is what a test on one subject gives: what was read there, or what would be.
+func (w *World) reads(t *Truth, at *book.TestAt, fs []evidence.Finding, like *evidence.Finding, rng *rand.Rand) evidence.Finding {
+	for _, f := range fs {
+		if f.Test == at.Test.ID && f.Subject == at.Subject {
+			return f
+		}
+	}
+	return finding(at, w.outcome(t, rng, at), like.ID, like.Condition, rng)
+}
+
 // Text prints the score.
 func (p *Planted) Text() string {
 	pc := func(k, n int) float64 { return 100 * float64(k) / math.Max(1, float64(n)) }
@@ -364,7 +381,7 @@ func (p *Planted) Text() string {
 	s += fmt.Sprintf("of those with two against them found in a conflict: %s, named as the doubtful one: %s\n", within(p.Found, p.Contested), within(p.Doubted, p.Contested))
 	s += fmt.Sprintf("of all that move the odds away found in a conflict: %s\n", within(p.AwayFound, p.Away))
 	for _, k := range p.Kinds {
-		s += fmt.Sprintf("  %-18s found %d of %d, doubted %d\n", k.Kind, k.Found, k.Contested, k.Doubted)
+		s += fmt.Sprintf("  %-18s planted %d, moving %d, away %d; found %d of %d, doubted %d\n", k.Kind, k.Planted, k.Moving, k.Away, k.Found, k.Contested, k.Doubted)
 	}
 	s += fmt.Sprintf("clean jobs with a conflict: %d of %d (%.1f %%); in %d of them a reading of the conflict had misled by chance, so that false alarms are %s\n", p.Alarms, p.Clean, pc(p.Alarms, p.Clean), p.Natural, within(p.Alarms-p.Natural, p.Clean))
 	return s
