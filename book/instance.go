@@ -85,6 +85,30 @@ func Instantiate(e vehicle.Engine, books ...*Book) (*Instance, error) {
 			}
 		}
 	}
+	for _, b := range books {
+		for i := range b.Components {
+			c := &b.Components[i]
+			if !c.Exchange || !c.When.Matches(e) {
+				continue
+			}
+			var of []*Fault
+			for k := range in.Suspects {
+				if s := &in.Suspects[k]; s.Component == c && !slices.Contains(of, s.Fault) {
+					of = append(of, s.Fault)
+				}
+			}
+			if len(of) == 0 {
+				continue
+			}
+			t := thereAndBack(b, c, of)
+			if tests[t.ID] {
+				return nil, fmt.Errorf("book %s: the test of changing component %q is called %q, which a book has already; give that test another id", b.ID, c.ID, t.ID)
+			}
+			for _, s := range subjects(c.Per, e) {
+				in.Tests = append(in.Tests, TestAt{ID: t.ID + "@" + s.Key(), Test: t, Subject: s})
+			}
+		}
+	}
 	return in, nil
 }
 

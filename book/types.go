@@ -124,6 +124,9 @@ type Component struct {
 	// (two cylinders over one gasket), bank, engine.
 	Per  string `yaml:"per"`
 	When Layout `yaml:"when"`
+	// Exchange: it can be changed for a known-good one and put back, which is then
+	// offered as a test of it (A-B-A).
+	Exchange bool `yaml:"exchange"`
 }
 
 // Fault is one way in which a component may have failed.
@@ -212,6 +215,9 @@ type Test struct {
 	Do       string `yaml:"do"`   // what to do, in two sentences
 	Says     string `yaml:"says"` // what it says and what it does not
 	Source   string `yaml:"src"`
+	// Exchanges is the component that a test made by Instantiate changes there and back;
+	// a book does not write it.
+	Exchanges string `yaml:"-"`
 }
 
 // Reads ties a test to a feature of the catalogue.

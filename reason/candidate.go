@@ -30,7 +30,7 @@ type candidate struct {
 func (e *Engine) candidates() (out []candidate, withheld []string) {
 	for i := range e.m.tests {
 		b := e.m.tests[i].at.Test
-		if e.m.tests[i].tried != nil {
+		if p := e.m.tests[i].tried; p != nil && (!p.offered || e.partTried(p)) {
 			continue
 		}
 		missing := e.missing(b)
@@ -131,6 +131,16 @@ func (e *Engine) MinutesFor(id string) float64 {
 		}
 	}
 	return 0
+}
+
+// partTried reports whether a part was tried already: what came of it is on the record.
+func (e *Engine) partTried(p *triedPart) bool {
+	for k := range e.slots {
+		if t := &e.m.tests[e.slots[k].test]; t.tried != nil && len(e.slots[k].findings) > 0 && t.tried.faults[0] == p.faults[0] {
+			return true
+		}
+	}
+	return false
 }
 
 // takes is how often the reading of a slot was taken.

@@ -38,7 +38,7 @@ type Engine struct {
 // complaint. The findings of the case are not added; see Add.
 func NewEngine(c Case, o Options) (*Engine, error) {
 	o = o.withDefaults()
-	m, err := newModel(c.Instance, *o.Limits)
+	m, err := newModel(c.Instance, *o.Limits, c.Limits)
 	if err != nil {
 		return nil, err
 	}
@@ -55,6 +55,7 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 	}
 	e.scratch = make([]float64, widest)
 	e.prior = m.newPrior(e.w, &e.c)
+	e.exchanges()
 	if err := e.refresh(false); err != nil {
 		return nil, err
 	}

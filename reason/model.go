@@ -39,6 +39,8 @@ type testModel struct {
 	// A part tried in the search, told as a test: see Tried.
 	tried  *triedPart
 	inPart []float64 // P(outcome | the cause lies in the part alone)
+	// The bound below or above the normal outcome is one given for this vehicle.
+	madeLow, madeHigh bool
 }
 
 // row is P(outcome | fault) of one fault that bears on a test.
@@ -58,7 +60,7 @@ func (t *testModel) rowOf(fault int) (r int, ok bool) {
 // in at most 100 MB; above it the bound falls to two and the answer says so.
 const MaxFaults = 420
 
-func newModel(in *book.Instance, l Limits) (*model, error) {
+func newModel(in *book.Instance, l Limits, given []Limit) (*model, error) {
 	if in == nil {
 		return nil, fmt.Errorf("no book instance given: nothing to reason about")
 	}
@@ -79,6 +81,7 @@ func newModel(in *book.Instance, l Limits) (*model, error) {
 		if err != nil {
 			return nil, err
 		}
+		t.given(given)
 		sub := "|" + at.Subject.Key()
 		switch {
 		case at.Test.Group != "":

@@ -144,7 +144,7 @@ func (e *Engine) build(s *slot) {
 	fillFactor(s.factor, t, s.lambda, s.cover, s.tilt, e.m.limits.NotListedHealthy, e.scratch)
 	s.factor.exponent, s.factor.share = s.whole, s.whole
 	if t.tried != nil {
-		s.factor.asTried(t, s.lambda, s.whole)
+		s.factor.asTried(t, s.lambda, s.whole, e.triedCover(s.cond), &e.m.limits)
 	}
 }
 

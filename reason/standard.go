@@ -18,7 +18,53 @@ func hasLimit(t *testModel, outcome int) bool {
 	if b.Reads != nil && b.Reads.Versus == "limit" {
 		return true
 	}
+	if outcome < t.normal && t.madeLow || outcome > t.normal && t.madeHigh {
+		return true
+	}
 	return (b.Reads == nil || b.Reads.Versus == "absolute") && b.Cited(outcome)
+}
+
+// given lays the bounds given for this vehicle over the book's usual ones, for a test
+// that reads a value as it is: the normal outcome runs between them, the stretches
+// beyond keep their width. The row of chances stays the book's.
+func (t *testModel) given(limits []Limit) {
+	r := t.at.Test.Reads
+	if r == nil || r.Versus != "absolute" || t.from == nil {
+		return
+	}
+	var lim *Limit
+	for i := range limits {
+		if l := &limits[i]; l.Feature == r.Feature && (l.Subject == t.at.Subject || l.Subject.Kind == "" && (lim == nil || lim.Subject.Kind == "")) {
+			lim = l
+		}
+	}
+	if lim == nil || lim.Min != nil && lim.Max != nil && !(*lim.Max > *lim.Min) {
+		return
+	}
+	n, last := t.normal, len(t.from)-1
+	from, to := t.from[n], t.to[n]
+	lo, hi := from, to
+	if lim.Min != nil && n > 0 {
+		lo, t.madeLow = *lim.Min, true
+	}
+	if lim.Max != nil && n < last {
+		hi, t.madeHigh = *lim.Max, true
+	}
+	if !(hi > lo) { // one bound alone, beyond the book's other: the stretch keeps its width
+		if t.madeLow {
+			hi = lo + to - from
+		} else {
+			lo = hi - (to - from)
+		}
+	}
+	for c := range t.from {
+		if c < n {
+			t.from[c], t.to[c] = t.from[c]+lo-from, t.to[c]+lo-from
+		} else if c > n {
+			t.from[c], t.to[c] = t.from[c]+hi-to, t.to[c]+hi-to
+		}
+	}
+	t.from[n], t.to[n] = lo, hi
 }
 
 // mayShow reports whether outcome o of test i, done now, would be held against
@@ -49,10 +95,16 @@ func (e *Engine) wouldShow(i int) string {
 	for k := range e.m.tests {
 		t := &e.m.tests[k]
 		b := t.at.Test
-		if t.tried != nil || e.done(k) || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
+		if t.tried != nil && (!t.tried.offered || e.partTried(t.tried)) || !slices.Contains(b.Direct, s.Fault.ID) || !e.looksAt(t.at.Subject, s.Subject) {
 			continue
 		}
-		if !slices.ContainsFunc(e.outcomes(k), func(o int) bool { return e.proves(k, o, i) }) {
+		may := slices.ContainsFunc(e.outcomes(k), func(o int) bool { return e.proves(k, o, i) })
+		if !may && b.Reads != nil && b.Reads.Versus == "absolute" && slices.ContainsFunc(e.outcomes(k), func(o int) bool { return b.Outcomes[o].Proves && e.tells(t, o, i) }) {
+			if f, ok := e.m.in.Feature(b.Reads.Feature); ok {
+				limit = f.Name
+			}
+		}
+		if !may || e.done(k) {
 			continue
 		}
 		if slices.Contains(e.c.Skip, b.ID) {

@@ -22,6 +22,9 @@ func (e *Engine) virtual(test, outcome int) *factor {
 	fillFactor(f, t, lambda, cover, tilt, e.m.limits.NotListedHealthy, e.scratch)
 	f.exponent = e.shareOf(test)
 	f.share = f.exponent
+	if t.tried != nil {
+		f.asTried(t, lambda, f.exponent, 1, &e.m.limits)
+	}
 	return f
 }
 

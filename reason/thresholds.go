@@ -51,6 +51,7 @@ type Limits struct {
 	CautionMinutes    float64
 	InvasiveMinutes   float64
 	TriedShows        float64
+	TriedRuns         float64
 	TriedBadNew       float64
 	TriedBadUsed      float64
 	TriedBadGood      float64
@@ -106,7 +107,8 @@ var limitTable = []struct {
 	{Threshold{"warning_minutes", 5, "the same for a WARNING", ours}, func(l *Limits) *float64 { return &l.WarningMinutes }},
 	{Threshold{"caution_minutes", 1, "the same for a CAUTION", ours}, func(l *Limits) *float64 { return &l.CautionMinutes }},
 	{Threshold{"invasive_minutes", 3, "the same for a test that takes a part off or moves it", ours}, func(l *Limits) *float64 { return &l.InvasiveMinutes }},
-	{Threshold{"tried_shows", 0.80, "chance that the complaint shows in a check when its cause is still there, where the job gives none", ours}, func(l *Limits) *float64 { return &l.TriedShows }},
+	{Threshold{"tried_shows", 0.80, "chance that the complaint shows in one run under its conditions when its cause is still there, where the job gives none", ours}, func(l *Limits) *float64 { return &l.TriedShows }},
+	{Threshold{"tried_runs", 4, "runs that a check is taken for, where the job gives no chance; they count as repeats with rho_repeat", ours + ": a change there and back must weigh more than a swap one way of the book (about 10)"}, func(l *Limits) *float64 { return &l.TriedRuns }},
 	{Threshold{"tried_bad_new", 0.03, "chance that a new part that was fitted is bad itself, or the wrong one", ours}, func(l *Limits) *float64 { return &l.TriedBadNew }},
 	{Threshold{"tried_bad_used", 0.10, "the same for a used part", ours}, func(l *Limits) *float64 { return &l.TriedBadUsed }},
 	{Threshold{"tried_bad_good", 0.02, "the same for a part taken from a place where it works", ours}, func(l *Limits) *float64 { return &l.TriedBadGood }},

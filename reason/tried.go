@@ -19,7 +19,7 @@ type Tried struct {
 	Fitted    Fitted
 	Result    TriedResult
 	// WouldShow is the chance that the complaint would have shown in the check if
-	// its cause was still there; 0 = the figure of the table. An intermittent fault
+	// its cause was still there; 0 = the figures of the table. An intermittent fault
 	// may hide.
 	WouldShow float64
 	Condition evidence.Condition // in which it was checked
@@ -64,6 +64,9 @@ type triedPart struct {
 	faults   []int // of the part, ascending
 	at       []int // by fault: 1 + its place in faults, 0 for faults elsewhere
 	symptoms []triedSymptom
+	offered  bool // not tried: a test of the book that changes the part there and back
+	d, bad   float64
+	cures    float64
 	pair     []float64 // scratch of put: likelihood of each fault of the part with every other
 }
 
@@ -128,16 +131,7 @@ func (e *Engine) Try(t Tried) error {
 }
 
 func (e *Engine) enterTried(t Tried) error {
-	p := &triedPart{at: make([]int, len(e.chance)), pair: nil}
-	var name string
-	for i := range e.m.in.Suspects {
-		s := &e.m.in.Suspects[i]
-		if s.Component.ID == t.Component && s.Subject == t.Subject {
-			p.faults = append(p.faults, i)
-			p.at[i] = len(p.faults)
-			name = partWords(s)
-		}
-	}
+	p, name := e.newPart(t.Component, t.Subject)
 	if len(p.faults) == 0 {
 		return fmt.Errorf("the books have no part %q on %s of this engine", t.Component, t.Subject)
 	}
@@ -147,6 +141,23 @@ func (e *Engine) enterTried(t Tried) error {
 	}
 	if !(t.WouldShow >= 0 && t.WouldShow <= 1) {
 		return fmt.Errorf("a chance of %g that the complaint would have shown cannot be", t.WouldShow)
+	}
+	e.m.addTried(t, p, name, e.triedShows(t), e.triedCover(t.Condition))
+	id := e.m.tests[len(e.m.tests)-1].at.Test.ID
+	e.enter(evidence.Finding{ID: t.ID, Test: id, Subject: t.Subject, Outcome: string(t.Result), State: evidence.Abnormal, Condition: t.Condition, SetAside: t.SetAside})
+	return nil
+}
+
+// newPart gathers the faults of a part and what its complaint is worth.
+func (e *Engine) newPart(component string, subject evidence.Subject) (p *triedPart, name string) {
+	p = &triedPart{at: make([]int, len(e.chance))}
+	for i := range e.m.in.Suspects {
+		s := &e.m.in.Suspects[i]
+		if s.Component.ID == component && s.Subject == subject {
+			p.faults = append(p.faults, i)
+			p.at[i] = len(p.faults)
+			name = partWords(s)
+		}
 	}
 	p.pair = make([]float64, len(p.faults)*len(e.chance))
 	for _, f := range e.prior.facto {
@@ -159,25 +170,49 @@ func (e *Engine) enterTried(t Tried) error {
 		}
 		p.symptoms = append(p.symptoms, y)
 	}
-	e.m.addTried(t, p, name, e.triedShows(t), e.triedCover(t))
-	id := e.m.tests[len(e.m.tests)-1].at.Test.ID
-	e.enter(evidence.Finding{ID: t.ID, Test: id, Subject: t.Subject, Outcome: string(t.Result), State: evidence.Abnormal, Condition: t.Condition, SetAside: t.SetAside})
-	return nil
+	return p, name
+}
+
+// exchanges fills in the tests that change a part there and back: the same figures as
+// for a part tried, without the result that leaves the old part out.
+func (e *Engine) exchanges() {
+	l := &e.m.limits
+	for i := range e.m.tests {
+		t := &e.m.tests[i]
+		if t.at.Test.Exchanges == "" {
+			continue
+		}
+		p, _ := e.newPart(t.at.Test.Exchanges, t.at.Subject)
+		if len(p.faults) == 0 {
+			continue
+		}
+		p.offered, p.d, p.bad, p.cures = true, e.triedShows(Tried{}), 1-(1-l.TriedBadGood)*(1-l.TriedDisturbs), l.TriedCures
+		t.tried, t.rows, t.cluster = p, nil, -p.faults[0]-1
+		t.inPart, t.healthy = p.thereAndBack(1)
+		e.m.triedRows(t)
+	}
+}
+
+// thereAndBack gives the chances of the three outcomes of a change there and back, when
+// the cause lies in the part and when it lies elsewhere.
+func (p *triedPart) thereAndBack(cover float64) (part, elsewhere []float64) {
+	part, elsewhere = triedCovered(cover, p.d, p.bad, p.cures)
+	return []float64{part[0], 2 * part[2], 2 * part[3]}, []float64{elsewhere[0], 2 * elsewhere[2], 2 * elsewhere[3]}
 }
 
 // triedShows is the chance that a cause shows in a check under the conditions of
 // the complaint.
 func (e *Engine) triedShows(t Tried) float64 {
 	d := t.WouldShow
-	if d == 0 {
-		d = e.m.limits.TriedShows
+	if l := &e.m.limits; d == 0 {
+		d = 1 - math.Pow(1-l.TriedShows, l.TriedRuns/(1+(l.TriedRuns-1)*l.RhoRepeat))
 	}
 	return math.Min(math.Max(d, 0.01), 0.99)
 }
 
 // triedCover is how far the check was made under the conditions of the complaint.
-func (e *Engine) triedCover(t Tried) float64 {
-	return math.Max(e.m.covered(&book.Fault{}, &book.Test{}, t.Condition, false, &e.c), 0.01)
+func (e *Engine) triedCover(at evidence.Condition) float64 {
+	return math.Max(e.m.covered(&book.Fault{}, &book.Test{}, at, false, &e.c), 0.01)
 }
 
 // triedCovered is triedChances for a check that the conditions cover to a share
@@ -211,13 +246,8 @@ func (m *model) addTried(t Tried, p *triedPart, name string, shows, cover float6
 		{ID: string(StaysGone), Text: "gone, and with the old one back it stays gone"},
 	}}
 	tm := testModel{at: &book.TestAt{Test: b, Subject: t.Subject, ID: b.ID}, healthy: elsewhere, rho: l.RhoRepeat, tried: p, inPart: part, same: -len(m.tests) - 1, cluster: -p.faults[0] - 1}
+	m.triedRows(&tm)
 	for _, i := range p.faults {
-		r := p.remains([]int{i})
-		row := row{fault: i, p: make([]float64, len(part)), own: true}
-		for o := range part {
-			row.p[o] = r*elsewhere[o] + (1-r)*part[o]
-		}
-		tm.rows = append(tm.rows, row)
 		if id := m.in.Suspects[i].Fault.ID; !slices.Contains(b.Direct, id) {
 			b.Direct = append(b.Direct, id)
 		}
@@ -226,12 +256,36 @@ func (m *model) addTried(t Tried, p *triedPart, name string, shows, cover float6
 	m.tests = append(m.tests, tm)
 }
 
+// triedRows gives the rows of a test of a part: each of its faults alone.
+func (m *model) triedRows(t *testModel) {
+	for _, i := range t.tried.faults {
+		r := t.tried.remains([]int{i})
+		row := row{fault: i, p: make([]float64, len(t.inPart)), own: true}
+		for o := range t.inPart {
+			row.p[o] = r*t.healthy[o] + (1-r)*t.inPart[o]
+		}
+		t.rows = append(t.rows, row)
+	}
+}
+
 // asTried turns a factor into one of a part tried, for given likelihoods of the
-// results; whole is the share with which it counts beside other trials of the part.
-func (f *factor) asTried(t *testModel, lambda []float64, whole float64) {
+// results; whole is the share with which it counts beside other trials of the part,
+// cover how far the conditions of the check cover those of the complaint.
+func (f *factor) asTried(t *testModel, lambda []float64, whole, cover float64, l *Limits) {
+	part := t.inPart
+	if t.tried.offered {
+		var elsewhere []float64
+		part, elsewhere = t.tried.thereAndBack(cover)
+		f.none = 0
+		for o, v := range lambda {
+			f.none += elsewhere[o] * v
+		}
+		f.none = math.Max(f.none, floorL)
+		f.other = math.Max(floorL, l.NotListedHealthy*f.none+(1-l.NotListedHealthy)*f.wrong)
+	}
 	in := 0.0
-	for o, l := range lambda {
-		in += t.inPart[o] * l
+	for o, v := range lambda {
+		in += part[o] * v
 	}
 	f.tried, f.inPart, f.exponent = t.tried, f.none*math.Pow(math.Max(in, floorL)/f.none, whole), 1
 	f.other = f.none * math.Pow(f.other/f.none, whole)

@@ -18,6 +18,7 @@ type Case struct {
 	Findings  []evidence.Finding
 	Tried     []Tried // parts replaced or changed, and what became of the complaint
 	Overrules []Overrule
+	Limits    []Limit   // figures given for this vehicle
 	Disputes  []Dispute // pairs of readings pooled into one finding that cannot both be right
 	// Equipment on hand by id; nil = all is on hand.
 	Equipment []string
@@ -28,6 +29,15 @@ type Case struct {
 	Skip []string
 	// EngineHot adds cooling time to tests that need it.
 	EngineHot bool
+}
+
+// Limit is what the maker of this vehicle gives for a feature, in SI; an unset bound is
+// nil. Subject "" holds for all.
+type Limit struct {
+	Feature  string
+	Subject  evidence.Subject
+	Min, Max *float64
+	Source   string
 }
 
 // Overrule is a technician's decision with its reason.

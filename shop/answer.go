@@ -201,8 +201,6 @@ type ConflictAnswer struct {
 	// Sides is what each of two readings said by itself. A finding cannot say it: it
 	// pools the readings of one thing, so that both would show their mean.
 	Sides []ConflictSide `json:"sides,omitempty"`
-
-	retaken bool // read a third time
 }
 
 // ConflictSide is one reading of a conflict.

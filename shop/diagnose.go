@@ -82,7 +82,7 @@ type work struct {
 
 	readings    []evidence.Reading // counted
 	setAside    []evidence.Reading
-	disputes    []ConflictAnswer // pairs of readings that cannot both be right
+	disputes    []dispute // pairs of readings that cannot both be right
 	asideReason map[int]string   // by item
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
@@ -302,6 +302,9 @@ func (w *work) reasonCase() reason.Case {
 	rc.Skip = w.withoutLimit()
 	rc.Tried = w.triedParts
 	rc.Disputes = w.disputeList()
+	for _, l := range w.limits() {
+		rc.Limits = append(rc.Limits, reason.Limit{Feature: l.Feature, Subject: l.Subject, Min: l.Min, Max: l.Max, Source: l.Source})
+	}
 	for _, d := range w.resolved.Overrules {
 		rc.Overrules = append(rc.Overrules, reason.Overrule{Suspect: d.Suspect, Reason: d.Reason, Who: d.Who, State: reason.State(d.State)})
 	}

@@ -19,12 +19,18 @@ const (
 	disagreePoints = 8.0  // percentage points, for features in percent
 )
 
+// dispute is a pair of readings of one thing that cannot both be right.
+type dispute struct {
+	ConflictAnswer
+	retaken bool // read a third time
+}
+
 // disagreements finds pairs of readings of one thing that cannot both be right: one
 // pair for each thing. It looks at readings, not findings: once two readings are
 // pooled their quarrel is only a large uncertainty. Where there are three takes the
 // one that stands alone is the doubtful one.
-func (w *work) disagreements() []ConflictAnswer {
-	var out []ConflictAnswer
+func (w *work) disagreements() []dispute {
+	var out []dispute
 	done := map[int]bool{}
 	for i := range w.readings {
 		if done[i] {
@@ -95,7 +101,7 @@ func cannotBothBeRight(a, b *evidence.Reading) bool {
 	return d > disagreeShare*math.Max(math.Abs(a.Value.SI), math.Abs(b.Value.SI))
 }
 
-func (w *work) disagreement(odd, other *evidence.Reading, takes int) ConflictAnswer {
+func (w *work) disagreement(odd, other *evidence.Reading, takes int) dispute {
 	name := odd.Feature
 	if f, ok := w.instance.Feature(odd.Feature); ok {
 		name = f.Name
@@ -108,13 +114,13 @@ func (w *work) disagreement(odd, other *evidence.Reading, takes int) ConflictAns
 	if b.Item < a.Item {
 		a, b = b, a
 	}
-	c := ConflictAnswer{
+	c := dispute{ConflictAnswer: ConflictAnswer{
 		Reason:   fmt.Sprintf("%s%s is %s in item %d and %s in item %d: the same thing under comparable conditions, they cannot both be right.", upperFirst(name), on, a.Value, a.Item, b.Value, b.Item),
 		Settle:   fmt.Sprintf("read %s again, check unit and instrument, and set the wrong item aside with the reason.", name),
 		Items:    []int{a.Item, b.Item},
 		Sides:    []ConflictSide{sideOf(name, a), sideOf(name, b)},
 		Findings: []string{},
-	}
+	}}
 	for i := range w.findings {
 		f := &w.findings[i]
 		if f.Feature == odd.Feature && f.Subject == odd.Subject && !f.SetAside && (f.When == "after") == (odd.When == "after") {
@@ -158,7 +164,9 @@ func (w *work) disputeList() []reason.Dispute {
 // each side read.
 func (w *work) fillConflicts(r *reason.Answer) {
 	a := w.answer
-	a.Conflicts = append(a.Conflicts, w.disputes...)
+	for _, d := range w.disputes {
+		a.Conflicts = append(a.Conflicts, d.ConflictAnswer)
+	}
 	for _, k := range r.Conflicts {
 		if k.Dispute > 0 {
 			continue // stands there already

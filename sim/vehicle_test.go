@@ -174,6 +174,15 @@ func TestSwaps(t *testing.T) {
 	if a, err := with(t, 0).Ask(rng(5), "coil_swap", 3, sim.Under{}); !errors.Is(err, sim.ErrNothingToSee) {
 		t.Errorf("a swap on a healthy engine says %q, %v", a.Word, err)
 	}
+	for _, c := range []struct{ fault, part, want string }{
+		{"noisy crank signal", "crank_sensor", "returned"}, {"noisy crank signal", "regulator", "stays"},
+		{"recirculation stuck open", "egr", "returned"}, {"all plugs worn", "plug_set", "returned"}, {"weak coil", "plug_set", "stays"}, {"low fuel pressure", "regulator", "stays"},
+	} {
+		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 3, Severity: 1})
+		if a, err := v.Ask(rng(5), "there_and_back_"+c.part, 0, sim.Under{}); err != nil || a.Word != c.want {
+			t.Errorf("%s, %s changed there and back: %q (%v), want %q", c.fault, c.part, a.Word, err, c.want)
+		}
+	}
 	lean, gap := with(t, 0, sim.Fault{Name: "restricted injector", Cylinder: 3, Severity: 0.6}), with(t, 0, sim.Fault{Name: "wide plug gap", Cylinder: 3, Severity: 1})
 	a, _ := lean.Ask(rng(6), "enrichment", 0, sim.Under{})
 	b, _ := gap.Ask(rng(6), "enrichment", 0, sim.Under{})

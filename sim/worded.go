@@ -57,6 +57,29 @@ func (a asked) cures(repair func(p *parts), cured, stays string) string {
 	return pick(a.total(q) < 0.4*before, cured, stays)
 }
 
+// there changes a part for a sound one, drives, puts the old one back and drives again.
+// One time in thirty the moving about has cured it for good (from memory).
+func (a asked) there(change func(p *parts)) string {
+	seen := func(p parts) float64 { return a.total(p) + (p.common.CrankNoise+p.common.LearnMissing)/1000 }
+	before := seen(a.p)
+	if before < seenAbove/2 {
+		return ""
+	}
+	q := a.p.copy()
+	change(&q)
+	if seen(q) >= 0.4*before {
+		return "stays"
+	}
+	return pick(a.often(true, 0.97), "returned", "stays_gone")
+}
+
+// exchanged is the question of a part changed there and back.
+func exchanged(per, at string, change func(v *Vehicle, p *parts)) question {
+	return question{per: per, at: at, word: func(a asked) string {
+		return a.there(func(p *parts) { change(a.v, p) })
+	}}
+}
+
 func (a asked) often(b bool, p float64) bool { return b && a.rng.Float64() < p }
 
 func (a asked) anyOf(f func(c Cylinder) bool) bool {
@@ -274,9 +297,23 @@ var worded = map[string]question{
 		}
 		return ""
 	}},
-	"crank_trace":    {per: "engine", at: "raised", word: func(a asked) string { return pick(a.often(a.p.common.CrankNoise > 0, 0.9), "noisy", "clean") }},
-	"relearn_effect": {per: "engine", at: "cruise", word: func(a asked) string { return pick(a.p.common.LearnMissing > 0, "gone", "stays") }},
-	"learn_status":   {per: "engine", word: func(a asked) string { return pick(a.p.common.LearnMissing > 0, "not_learnt", "learnt") }},
+	// Parts changed there and back. The simulator's low fuel pressure is the pump, and its
+	// caps and oxygen sensors are sound: to change those alters nothing.
+	"there_and_back_plug_set": exchanged("engine", "load", func(v *Vehicle, p *parts) {
+		for i := range p.cyl {
+			p.cyl[i].Plug = v.healthy.cyl[i].Plug
+		}
+	}),
+	"there_and_back_egr":           exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.Dilution = 0 }),
+	"there_and_back_purge":         exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.PurgeFuel = 0 }),
+	"there_and_back_crank_sensor":  exchanged("engine", "load", func(_ *Vehicle, p *parts) { p.common.CrankNoise = 0 }),
+	"there_and_back_fuel_filter":   exchanged("engine", "load", func(*Vehicle, *parts) {}),
+	"there_and_back_regulator":     exchanged("engine", "load", func(*Vehicle, *parts) {}),
+	"there_and_back_cap_rotor":     {per: "engine", at: "load", fits: isDistributor, word: func(a asked) string { return a.there(func(*parts) {}) }},
+	"there_and_back_lambda_sensor": exchanged("bank", "load", func(*Vehicle, *parts) {}),
+	"crank_trace":                  {per: "engine", at: "raised", word: func(a asked) string { return pick(a.often(a.p.common.CrankNoise > 0, 0.9), "noisy", "clean") }},
+	"relearn_effect":               {per: "engine", at: "cruise", word: func(a asked) string { return pick(a.p.common.LearnMissing > 0, "gone", "stays") }},
+	"learn_status":                 {per: "engine", word: func(a asked) string { return pick(a.p.common.LearnMissing > 0, "not_learnt", "learnt") }},
 	"visual_round": {per: "engine", at: "off", word: func(a asked) string {
 		switch {
 		case a.often(a.p.common.PlenumLeak > 0.1, 0.45):
