@@ -82,8 +82,8 @@ type work struct {
 
 	readings    []evidence.Reading // counted
 	setAside    []evidence.Reading
-	disputes    []dispute // pairs of readings that cannot both be right
-	asideReason map[int]string   // by item
+	disputes    []dispute      // pairs of readings that cannot both be right
+	asideReason map[int]string // by item
 	notMeasured []measure.NotMeasured
 	findings    []evidence.Finding
 	triedParts  []reason.Tried

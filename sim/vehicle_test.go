@@ -176,7 +176,7 @@ func TestSwaps(t *testing.T) {
 	}
 	for _, c := range []struct{ fault, part, want string }{
 		{"noisy crank signal", "crank_sensor", "returned"}, {"noisy crank signal", "regulator", "stays"},
-		{"recirculation stuck open", "egr", "returned"}, {"all plugs worn", "plug_set", "returned"}, {"weak coil", "plug_set", "stays"}, {"low fuel pressure", "regulator", "stays"},
+		{"recirculation stuck open", "egr", "returned"}, {"all plugs worn", "plug_set", "returned"}, {"weak coil", "plug_set", "stays"}, {"low fuel pressure", "regulator", "stays"}, {"low fuel pressure", "fuel_pump", "returned"},
 	} {
 		v := with(t, 0, sim.Fault{Name: c.fault, Cylinder: 3, Severity: 1})
 		if a, err := v.Ask(rng(5), "there_and_back_"+c.part, 0, sim.Under{}); err != nil || a.Word != c.want {

@@ -304,9 +304,12 @@ var worded = map[string]question{
 			p.cyl[i].Plug = v.healthy.cyl[i].Plug
 		}
 	}),
-	"there_and_back_egr":           exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.Dilution = 0 }),
-	"there_and_back_purge":         exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.PurgeFuel = 0 }),
-	"there_and_back_crank_sensor":  exchanged("engine", "load", func(_ *Vehicle, p *parts) { p.common.CrankNoise = 0 }),
+	"there_and_back_egr":          exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.Dilution = 0 }),
+	"there_and_back_purge":        exchanged("engine", "idle", func(_ *Vehicle, p *parts) { p.common.PurgeFuel = 0 }),
+	"there_and_back_crank_sensor": exchanged("engine", "load", func(_ *Vehicle, p *parts) { p.common.CrankNoise = 0 }),
+	"there_and_back_fuel_pump": exchanged("engine", "load", func(v *Vehicle, p *parts) {
+		p.common.FuelLossLoad, p.common.FuelKPa = v.healthy.common.FuelLossLoad, v.healthy.common.FuelKPa
+	}),
 	"there_and_back_fuel_filter":   exchanged("engine", "load", func(*Vehicle, *parts) {}),
 	"there_and_back_regulator":     exchanged("engine", "load", func(*Vehicle, *parts) {}),
 	"there_and_back_cap_rotor":     {per: "engine", at: "load", fits: isDistributor, word: func(a asked) string { return a.there(func(*parts) {}) }},
