@@ -17,7 +17,7 @@ var payloads = map[string]func() any{
 	ReceivedType: of0[Received], VehicleChangedType: of0[VehicleChanged], CaptureAddedType: of0[CaptureAdded], CaptureDescribedType: of0[CaptureDescribed],
 	ReadingTypedType: of0[ReadingTyped], SetAsideType: of0[SetAside], CountedAgainType: of0[SetAside], RetakenType: of0[Retaken], LimitGivenType: of0[LimitGiven],
 	TestChosenType: of0[TestChosen], TestDeclinedType: of0[TestDeclined], TestStartedType: of0[TestStarted], TestEndedType: of0[TestEnded],
-	OverruledType: of0[Overruled], SuspectAddedType: of0[SuspectAdded], TestAddedType: of0[TestAdded], PartOrderedType: of0[PartUsed], PartArrivedType: of0[PartArrived], PartFittedType: of0[PartUsed],
+	OverruledType: of0[Overruled], SuspectAddedType: of0[SuspectAdded], TestAddedType: of0[TestAdded], ProcedureAddedType: of0[ProcedureAdded], PartOrderedType: of0[PartUsed], PartArrivedType: of0[PartArrived], PartFittedType: of0[PartUsed],
 	CorrectionType: of0[Corrected], ProofPlannedType: of0[ProofPlanned], ProcedureStartedType: of0[ProcedureStarted], ProcedureEventType: of0[ProcedureEvent], ProcedureEndedType: of0[ProcedureEnded],
 	DangerousType: of0[Dangerous], MadeSafeType: of0[MadeSafe], DriveAddedType: of0[DriveAdded], NoteType: of0[Note], PhotoAddedType: of0[PhotoAdded],
 	ApprovalAskedType: of0[Agreed], ApprovalGivenType: of0[Agreed], TimePunchType: of0[TimePunch], HandOverType: of0[HandOver],
@@ -123,6 +123,8 @@ func checkFilled(p any) error {
 		return need(p.What == "in" || p.What == "out", "what: write in or out")
 	case *ProcedureStarted:
 		return need(said(p.Run) && said(p.Procedure), "run and procedure: both are needed")
+	case *ProcedureAdded:
+		return need(said(p.Procedure) && Digest([]byte(p.Text)) == p.SHA256, "text and sha256: the hash is not that of the text")
 	case *ProcedureEvent:
 		return need(said(p.Run) && said(p.Line), "run and line: both are needed")
 	case *Closed:

@@ -128,6 +128,7 @@ func init() { // refers to itself through the functions
 		OverruledType:        on((*State).overruled),
 		SuspectAddedType:     on((*State).suspectAdded),
 		TestAddedType:        on((*State).testAdded),
+		ProcedureAddedType:   on(keep(func(s *State) *[]Said[ProcedureAdded] { return &s.Procedures })),
 		PartOrderedType:      on(func(s *State, p Said[PartUsed]) error { s.Parts = append(s.Parts, PartState{Said: p}); return nil }),
 		PartArrivedType:      on((*State).partArrived),
 		PartFittedType:       on((*State).partFitted),

@@ -129,7 +129,7 @@ func (s *State) procedureStarted(p Said[ProcedureStarted]) error {
 	if _, ok := s.Run(p.What.Run); ok {
 		return fmt.Errorf("run %q is there already", p.What.Run)
 	}
-	s.Runs = append(s.Runs, Run{ID: p.What.Run, Procedure: p.What.Procedure, Version: p.What.Version, SHA256: p.What.SHA256, Started: p.Wall, Author: p.Author})
+	s.Runs = append(s.Runs, Run{ID: p.What.Run, Procedure: p.What.Procedure, Version: p.What.Version, SHA256: p.What.SHA256, Text: p.What.Text, Started: p.Wall, Author: p.Author})
 	return nil
 }
 

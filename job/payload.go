@@ -21,6 +21,7 @@ const (
 	OverruledType        = "overruled@1"
 	SuspectAddedType     = "suspect_added@1"
 	TestAddedType        = "test_added@1"
+	ProcedureAddedType   = "procedure_added@1"
 	PartOrderedType      = "part_ordered@1"
 	PartArrivedType      = "part_arrived@1"
 	PartFittedType       = "part_fitted@1"
@@ -228,6 +229,24 @@ type ProcedureStarted struct {
 	Procedure string `json:"procedure"`
 	Version   string `json:"version,omitempty"`
 	SHA256    string `json:"sha256,omitempty"` // of the procedure's file
+	// Text is the file itself where it is the shop's own: the run goes on with that very
+	// text, whatever the shop keeps later, and in another shop too.
+	Text string `json:"text,omitempty"`
+}
+
+// ProcedureAdded keeps a procedure of the shop's own, once the checker has passed it. It
+// stands in the record of the shop itself; a later one of the same id replaces it for
+// runs to come.
+type ProcedureAdded struct {
+	Procedure   string `json:"procedure"`
+	Title       string `json:"title"`
+	Version     int    `json:"version"`
+	SHA256      string `json:"sha256"` // of Text
+	Text        string `json:"text"`   // the file as it was given
+	States      int    `json:"states"` // that the checker went through
+	Transitions int    `json:"transitions"`
+	Rules       int    `json:"rules"`
+	Program     string `json:"program"` // that checked it
 }
 
 // ProcedureEvent is one line of the runner's own record, kept as bytes.

@@ -34,7 +34,8 @@ type State struct {
 	Interrupted *Said[Interrupted] // nil when going on
 	Closed      *Said[Closed]      // nil when open
 	Settings    Settings
-	In          map[string]string // person to the time they are punched in since
+	Procedures  []Said[ProcedureAdded] // of the shop's own, as they were added
+	In          map[string]string      // person to the time they are punched in since
 
 	// Entries counts the entries folded; Unknown those of a type this program does
 	// not know; Problems are entries that could not be used, which stay in the record.
@@ -128,6 +129,7 @@ type Run struct {
 	Started   string           `json:"started"`
 	Author    string           `json:"author"`
 	End       string           `json:"end,omitempty"` // empty: running
+	Text      string           `json:"-"`             // of a procedure of the shop's own
 	Lines     []ProcedureEvent `json:"-"`
 }
 

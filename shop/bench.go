@@ -27,21 +27,22 @@ type Bench struct {
 	store store.Store
 	o     BenchOptions
 
-	cases     *caseShelf
-	feed      *feed
-	turns     turns
-	answers   *answers
-	traces    *traceShelf
-	people    peopleShelf
-	proofs    proofShelf
-	runs      runShelf
-	ahead     aheads
-	reads     readShelf
-	pasts     pastShelf
-	key       func() (*ShopKey, error)
-	lastBoard atomic.Pointer[madeBoard]
-	rows      atomic.Int64 // counts changes to rows of the board
-	beside    atomic.Int64 // counts changes beside the chain: pages made before are old
+	cases      *caseShelf
+	feed       *feed
+	turns      turns
+	answers    *answers
+	traces     *traceShelf
+	people     peopleShelf
+	proofs     proofShelf
+	runs       runShelf
+	ahead      aheads
+	reads      readShelf
+	pasts      pastShelf
+	procedures procedureShelf
+	key        func() (*ShopKey, error)
+	lastBoard  atomic.Pointer[madeBoard]
+	rows       atomic.Int64 // counts changes to rows of the board
+	beside     atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
 // BenchOptions pass in what the core may not take by itself.
@@ -136,6 +137,9 @@ func (b *Bench) Open(ctx context.Context, c Command) (string, Receipt, error) {
 func (b *Bench) Write(ctx context.Context, jobID string, c Command) (Receipt, error) {
 	if c.Type == job.ReceivedType {
 		return Receipt{}, fmt.Errorf("%w: the job was received before", ErrBadCommand)
+	}
+	if c.Type == job.ProcedureAddedType {
+		return Receipt{}, fmt.Errorf("%w: a procedure is taken in by its text, which is checked first", ErrBadCommand)
 	}
 	if scope(c) == "shop" || c.Type == job.SettingsChangedType {
 		jobID = ShopJob

@@ -64,13 +64,17 @@ func (b *Bench) stamp() runner.Stamp {
 
 // StartProcedure begins a run in a job.
 func (b *Bench) StartProcedure(ctx context.Context, jobID, procedureID string, c Command) (string, Receipt, error) {
-	m, sum, err := b.machine(procedureID)
+	m, text, err := b.offered(ctx, procedureID)
 	if err != nil {
 		return "", Receipt{}, err
 	}
 	run := "run-" + b.o.NewID()
 	c.Type = job.ProcedureStartedType
-	payload, err := json.Marshal(job.ProcedureStarted{Run: run, Procedure: procedureID, Version: fmt.Sprint(m.File.Version), SHA256: sum})
+	started := job.ProcedureStarted{Run: run, Procedure: procedureID, Version: fmt.Sprint(m.File.Version), SHA256: job.Digest(text)}
+	if _, err := procedure.ShippedText(procedureID); err != nil {
+		started.Text = string(text)
+	}
+	payload, err := json.Marshal(started)
 	if err != nil {
 		return "", Receipt{}, err
 	}
@@ -102,20 +106,6 @@ func (b *Bench) startedAs(ctx context.Context, have store.Receipt) (string, Rece
 	return p.Run, r, nil
 }
 
-// machine loads a procedure, with the SHA-256 of its text. Only shipped ones can be run
-// here, and each of those passed its check when this program was built: the test of
-// package checker goes through them all, and it takes seconds that a person at a fender
-// does not have. A shop's own procedures would have to be checked when they are added.
-func (b *Bench) machine(id string) (*procedure.Machine, string, error) {
-	text, err := procedure.ShippedText(id)
-	if err != nil {
-		return nil, "", fmt.Errorf("%w: %w", store.ErrNotFound, err)
-	}
-	sum := job.Digest(text)
-	m, _, err := procedure.LoadShipped(id)
-	return m, sum, err
-}
-
 // held finds a run of a job whose lock is held.
 func (b *Bench) held(k *openCase, runID string) (*liveRun, error) {
 	rec, ok := k.state.Run(runID)
@@ -143,7 +133,7 @@ func (b *Bench) held(k *openCase, runID string) (*liveRun, error) {
 
 // replayed makes a run from the lines in the record.
 func (b *Bench) replayed(k *openCase, rec *job.Run) (*liveRun, error) {
-	m, sum, err := b.machine(rec.Procedure)
+	m, sum, err := b.machineOf(rec)
 	if err != nil {
 		return nil, err
 	}

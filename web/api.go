@@ -108,6 +108,7 @@ func (s *Server) newAPI() http.Handler {
 	s.jobOperations(api)
 	s.captureOperations(api)
 	s.shopOperations(api)
+	s.procedureOperations(api)
 	for _, op := range append(runOperations(config.Components.Schemas), streamed...) {
 		op.Security = writeSecurity(op.Method, op.Security)
 		api.OpenAPI().AddOperation(&op)

@@ -8,12 +8,10 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-	"sync"
 	"unicode"
 
 	"proveout/book"
 	"proveout/job"
-	"proveout/procedure"
 	"proveout/shop"
 	"proveout/text"
 )
@@ -49,39 +47,15 @@ type bookTest struct {
 
 type procedureView struct {
 	ID, Title, Summary string
-	Steps              int
-	Words              []string
-}
-
-// shipped are the procedures that come with the program, loaded once.
-var shipped = sync.OnceValues(func() ([]*procedure.Machine, error) {
-	var out []*procedure.Machine
-	for _, id := range procedure.Shipped() {
-		m, _, err := procedure.LoadShipped(id)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, m)
-	}
-	return out, nil
-})
-
-// shippedProcedure finds one by its id.
-func shippedProcedure(id string) (*procedure.Machine, bool) {
-	all, err := shipped()
-	if err != nil {
-		return nil, false
-	}
-	i := slices.IndexFunc(all, func(m *procedure.Machine) bool { return m.File.ID == id })
-	if i < 0 {
-		return nil, false
-	}
-	return all[i], true
+	Steps, Version     int
+	Added              string // when the shop took it in; empty: it comes with the program
+	Entry              string // by which it did
+	Print              string // the beginning of its hash
 }
 
 func library(s *Server, w http.ResponseWriter, r *http.Request) error {
 	p := s.printer(r)
-	machines, err := shipped()
+	offers, err := s.bench.Procedures(r.Context())
 	if err != nil {
 		return err
 	}
@@ -89,8 +63,12 @@ func library(s *Server, w http.ResponseWriter, r *http.Request) error {
 	for _, b := range s.bench.Books() {
 		g.Books = append(g.Books, bookViewOf(b, p))
 	}
-	for _, m := range machines {
-		g.Procedures = append(g.Procedures, procedureView{ID: m.File.ID, Title: m.File.Title, Summary: m.File.Summary, Steps: len(m.File.Steps)})
+	for _, o := range offers {
+		v := procedureView{ID: o.ID, Title: o.Title, Summary: o.Summary, Steps: o.Steps, Version: o.Version, Entry: o.Entry, Print: o.SHA256[:16]}
+		if o.Own {
+			v.Added = moment(o.Added, s.now(), p)
+		}
+		g.Procedures = append(g.Procedures, v)
 	}
 	entries, err := s.bench.Entries(r.Context(), shop.ShopJob)
 	if err != nil && !isNotThere(err) {

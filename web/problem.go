@@ -53,9 +53,12 @@ type Document struct {
 func asProblem(err error) *Problem {
 	var p *Problem
 	var tooBig *http.MaxBytesError
+	var unchecked *shop.RefusedProcedure
 	switch {
 	case errors.As(err, &p):
 		return p
+	case errors.As(err, &unchecked):
+		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "procedure_refused", Detail: unchecked.Error(), Cause: err}
 	case errors.As(err, &tooBig):
 		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "too_big", Args: []any{tooBig.Limit}, Cause: err}
 	case errors.Is(err, errNobody):

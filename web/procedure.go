@@ -36,7 +36,7 @@ type startView struct {
 type startRow struct {
 	ID, Title, Summary string
 	Steps              int
-	Systems            []string
+	Own                bool // the shop's, not the program's
 	Wanted             bool // what the job came in for
 }
 
@@ -54,17 +54,12 @@ func procedureList(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if view.Key == "" {
 		view.Key = rand.Text()[:16]
 	}
-	for _, pid := range procedure.Shipped() {
-		m, _, err := procedure.LoadShipped(pid)
-		if err != nil {
-			return err
-		}
-		row := startRow{ID: pid, Title: m.File.Title, Summary: m.File.Summary, Systems: m.File.Systems, Wanted: pid == state.Procedure}
-		for i := range m.Steps {
-			if m.Steps[i].Origin() != "recovery" {
-				row.Steps++
-			}
-		}
+	offers, err := s.bench.Procedures(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, o := range offers {
+		row := startRow{ID: o.ID, Title: o.Title, Summary: o.Summary, Steps: o.Steps, Own: o.Own, Wanted: o.ID == state.Procedure}
 		if row.Wanted {
 			view.Rows = append([]startRow{row}, view.Rows...)
 		} else {

@@ -129,7 +129,7 @@ func one(s string) []string {
 	return []string{s}
 }
 
-func reception(p *text.Printer, books []*book.Book, k known) (*receptionPage, error) {
+func reception(p *text.Printer, books []*book.Book, offers []shop.ProcedureOffer, k known) (*receptionPage, error) {
 	c := &k.complaint.Conditions
 	g := &receptionPage{Said: k.complaint.Said, Work: strings.Join(c.RecentWork, ", ")}
 	g.Conditions = []question{
@@ -161,12 +161,8 @@ func reception(p *text.Printer, books []*book.Book, k known) (*receptionPage, er
 	}
 	g.Symptoms = []question{symptoms}
 	g.vehicle(p, k)
-	machines, err := shipped()
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range machines {
-		g.Procedures = append(g.Procedures, option{Value: m.File.ID, Label: m.File.Title})
+	for _, o := range offers {
+		g.Procedures = append(g.Procedures, option{Value: o.ID, Label: o.Title})
 	}
 	g.Agreed = ask(p, "agreed", "agreed", false, nil, "counter", "telephone", "signature", "not_yet")
 	return g, nil
@@ -228,7 +224,11 @@ func carWord(notes, name string) []string {
 
 func newJob(s *Server, w http.ResponseWriter, r *http.Request) error {
 	p := s.printer(r)
-	g, err := reception(p, s.bench.Books(), known{})
+	offers, err := s.bench.Procedures(r.Context())
+	if err != nil {
+		return err
+	}
+	g, err := reception(p, s.bench.Books(), offers, known{})
 	if err != nil {
 		return err
 	}
@@ -269,7 +269,11 @@ func openJob(s *Server, w http.ResponseWriter, r *http.Request, a author) error 
 	p := job.Received{Title: clip(strings.TrimSpace(f.Get("title")), 40), Kind: "diagnosis", Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history,
 		Technician: a.Person, Bay: clip(words(f, "bay"), 60), AgreedMinutes: forms.minutes, Promised: forms.promised}
 	if id := f.Get("procedure"); id != "" {
-		if _, ok := shippedProcedure(id); !ok {
+		offers, err := s.bench.Procedures(r.Context())
+		if err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(offers, func(o shop.ProcedureOffer) bool { return o.ID == id }) {
 			return badField("procedure")
 		}
 		p.Kind, p.Procedure = "service", id
@@ -430,7 +434,11 @@ func editComplaint(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := s.printer(r)
-	g, err := reception(p, s.bench.Books(), knownOf(v))
+	offers, err := s.bench.Procedures(r.Context())
+	if err != nil {
+		return err
+	}
+	g, err := reception(p, s.bench.Books(), offers, knownOf(v))
 	if err != nil {
 		return err
 	}

@@ -23,7 +23,8 @@ func init() {
 	samples["reading"] = sample{empty: &readingPage{}, filled: &readingPage{ID: "j", Again: 3, Test: &readingTest{
 		ID: "plug_gap", Name: "Plug gap", Do: "Measure all four.", Hazards: []shop.HazardAnswer{{Word: "NOTICE", Text: "Threads."}},
 		Cells: []readingCell{{Key: "cyl1", Label: "Cylinder 1", Focus: true}}, Units: []unitKey{{"mm", "mm", true}, {"in", "in", false}}, States: []option{{Value: "idle", Label: "Idle", On: true}}}}}
-	samples["library"] = sample{empty: &libraryPage{}, filled: &libraryPage{Own: []lineView{{Text: "x"}}, Procedures: []procedureView{{Title: "P", Steps: 3}},
+	samples["own-procedure"] = sample{empty: &ownProcedurePage{}, filled: &ownProcedurePage{Text: "id: <x>", Problems: []string{"a.yaml:1:2: <b>"}, Broken: []brokenStory{{"t", []string{"s"}}}, States: "12"}}
+	samples["library"] = sample{empty: &libraryPage{}, filled: &libraryPage{Own: []lineView{{Text: "x"}}, Procedures: []procedureView{{Title: "P", Steps: 3}, {Title: "O", Steps: 2, Version: 1, Added: "today", Entry: "e", Print: "0011"}},
 		Books: []bookView{{ID: "b", Title: "B", Version: "1", Suspects: []lineView{{Text: "s", By: "w"}}, Tests: []bookTest{{Name: "t", Words: []string{"DANGER"}}}, Sources: []lineView{{Text: "EST", By: "e"}}}}}}
 	samples["own"] = sample{empty: &ownPage{}, filled: &ownPage{Job: "j", Per: question{Title: "Per", Options: []option{{Value: "a", Label: "A"}}}}}
 	samples["settings"] = sample{empty: &settingsPage{}, filled: &settingsPage{Equipment: []option{{Value: "a", Label: "A", On: true}}, Access: []accessView{{ID: "a", Name: "A"}}, Limits: []limitView{{ID: "supply_warn_v", Name: "R"}},
@@ -96,7 +97,7 @@ func filledReception(t *testing.T) *receptionPage {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := reception(text.For("en", text.SI), built, knownOf(filledView(t)))
+	g, err := reception(text.For("en", text.SI), built, []shop.ProcedureOffer{{ID: "own", Title: "Own", Own: true}}, knownOf(filledView(t)))
 	if err != nil {
 		t.Fatal(err)
 	}
