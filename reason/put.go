@@ -16,9 +16,14 @@ type laying struct {
 	k    int // length of the arrays: parents, or all faults for a wide factor
 
 	keep, hold, extra, more, alone []float64
-	inverse                        []float64 // k*k, upper half: 1 / likelihood of the pair
-	fault                          []int32   // of each parent
-	bears                          []bool    // wide: whether the fault is a parent at all
+	// To the power e, so that nothing but the likelihood of the three itself has to be
+	// raised for each triple: alone, the likelihood of none, and 1 / likelihood of each
+	// pair (k*k, upper half).
+	aloneE, inverse []float64
+	noneE           float64
+	power           power
+	fault           []int32 // of each parent
+	bears           []bool  // wide: whether the fault is a parent at all
 	// light: no likelihood can fall to floorL and no fault makes the normal outcome
 	// likelier, so that the loop over triples is short.
 	light bool
@@ -85,6 +90,7 @@ func (l *laying) lay(f *factor, e float64, n int) {
 			l.keep[i], l.hold[i], l.extra[i], l.more[i], l.alone[i], l.fault[i] = 1, 1, 0, 0, f.none, int32(i)
 		}
 	}
+	l.power.set(e, f.least, f.most, l.k*l.k*l.k/6 > tabled && e != 1 && e != -1)
 	for i := range f.parents {
 		p := &f.parents[i]
 		x := i
@@ -95,17 +101,33 @@ func (l *laying) lay(f *factor, e float64, n int) {
 		l.keep[x], l.hold[x], l.extra[x], l.more[x], l.alone[x], l.fault[x] = p.keep, p.hold, p.extra, p.more, p.alone, int32(p.fault)
 		l.light = l.light && p.hold == 1
 	}
+	for i, v := range l.alone {
+		l.aloneE[i] = l.raise(v)
+	}
+	l.noneE = l.raise(f.none)
+}
+
+// raise is x to the power e.
+func (l *laying) raise(x float64) float64 {
+	switch l.e {
+	case 1:
+		return x
+	case -1:
+		return 1 / x
+	}
+	return l.power.of(x)
 }
 
 func (l *laying) grow() {
 	if cap(l.keep) < l.k {
-		flat := make([]float64, 5*l.k)
-		l.keep, l.hold, l.extra, l.more, l.alone = flat[:l.k:l.k], flat[l.k:2*l.k:2*l.k], flat[2*l.k:3*l.k:3*l.k], flat[3*l.k:4*l.k:4*l.k], flat[4*l.k:]
+		flat := make([]float64, 6*l.k)
+		l.keep, l.hold, l.extra, l.more, l.alone = flat[:l.k:l.k], flat[l.k:2*l.k:2*l.k], flat[2*l.k:3*l.k:3*l.k], flat[3*l.k:4*l.k:4*l.k], flat[4*l.k:5*l.k:5*l.k]
+		l.aloneE = flat[5*l.k:]
 		l.inverse, l.fault, l.bears = make([]float64, l.k*l.k), make([]int32, l.k), make([]bool, l.k)
 	}
 	k := l.k
 	l.keep, l.hold, l.extra, l.more, l.alone = l.keep[:k], l.hold[:k], l.extra[:k], l.more[:k], l.alone[:k]
-	l.inverse, l.fault, l.bears = l.inverse[:k*k], l.fault[:k], l.bears[:k]
+	l.aloneE, l.inverse, l.fault, l.bears = l.aloneE[:k], l.inverse[:k*k], l.fault[:k], l.bears[:k]
 }
 
 // reach is how far, in ln, the factor can at most move one triple: four
@@ -113,7 +135,7 @@ func (l *laying) grow() {
 func (f *factor) reach() float64 { return 4 * math.Log(f.most/f.least) }
 
 // pairs puts the factor on the pairs whose first parent is congruent to half
-// modulo 2, and keeps the inverse of their likelihoods for the triples.
+// modulo 2, and keeps the inverse of their likelihoods, raised, for the triples.
 func (l *laying) pairs(w *field, half int) {
 	f, k, n := l.f, l.k, w.n
 	for i := half; i < k; i += 2 {
@@ -124,11 +146,11 @@ func (l *laying) pairs(w *field, half int) {
 		x := int(l.fault[i])
 		for j := i + 1; j < k; j++ {
 			if !l.bears[j] {
-				inv[j] = 1 / l.alone[i] // the pair is as likely as i alone
+				inv[j] = 1 / l.aloneE[i] // the pair is as likely as i alone
 				continue
 			}
 			like := f.combined(l.keep[i]*l.keep[j], l.hold[i]*l.hold[j], l.extra[i]+l.extra[j], l.more[i]+l.more[j])
-			inv[j] = 1 / like
+			inv[j] = 1 / l.raise(like)
 			y := int(l.fault[j])
 			v := l.e * math.Log(like*f.none/(l.alone[i]*l.alone[j]))
 			w.b[x*n+y] += v
@@ -155,10 +177,10 @@ func (l *laying) triples(w *field, half int) {
 }
 
 // start fills share with what the triples of parent i and parent x have in
-// common: L_x / L_ix.
+// common: L_x / L_ix, to the power e.
 func (l *laying) start(i int, share []float64) {
 	for x := i + 1; x < l.k; x++ {
-		share[x] = l.alone[x] * l.inverse[i*l.k+x]
+		share[x] = l.aloneE[x] * l.inverse[i*l.k+x]
 	}
 }
 
@@ -184,7 +206,7 @@ func (l *laying) put(w *field, i, j int, share, c []float64) {
 // short is row for factors that are light and wide.
 func (l *laying) short(i, j int, share, c []float64) {
 	k, f := l.k, l.f
-	top := l.alone[i] * l.alone[j] * l.inverse[i*k+j] / f.none
+	top := l.aloneE[i] * l.aloneE[j] * l.inverse[i*k+j] / l.noneE
 	kij := l.keep[i] * l.keep[j]
 	n := len(c)
 	from := k - n
@@ -193,19 +215,21 @@ func (l *laying) short(i, j int, share, c []float64) {
 	if f.even {
 		// All outcomes but the normal one are as likely: the likelihood is linear in
 		// the chance of the normal one.
-		d, z := (f.normal-f.rest)*f.p0*kij*top, f.rest*top
+		d, z := (f.normal-f.rest)*f.p0*kij, f.rest
 		switch l.e {
 		case 1:
+			d, z = d*top, z*top
 			for x, v := range c {
 				c[x] = v * ((z + d*keep[x]) * (share[x] * pj[x]))
 			}
 		case -1:
 			for x, v := range c {
-				c[x] = v / ((z + d*keep[x]) * (share[x] * pj[x]))
+				c[x] = v * (top * (share[x] * pj[x])) / (z + d*keep[x])
 			}
 		default:
+			p := &l.power
 			for x, v := range c {
-				c[x] = v * exp(l.e*math.Log((z+d*keep[x])*(share[x]*pj[x])))
+				c[x] = v * (top * (share[x] * pj[x])) * p.of(z+d*keep[x])
 			}
 		}
 		return
@@ -227,14 +251,15 @@ func (l *laying) short(i, j int, share, c []float64) {
 			t := a * keep[x]
 			den := t*q + (mij + more[x])
 			up := f.normal*t*den + (1-t)*(t*z+(eij+extra[x]))
-			c[x] = v * den / (up * (top * (share[x] * pj[x])))
+			c[x] = v * (den * (top * (share[x] * pj[x]))) / up
 		}
 	default:
+		p := &l.power
 		for x, v := range c {
 			t := a * keep[x]
 			den := t*q + (mij + more[x])
 			up := f.normal*t*den + (1-t)*(t*z+(eij+extra[x]))
-			c[x] = v * exp(l.e*math.Log(up*(top*(share[x]*pj[x]))/den))
+			c[x] = v * (top * (share[x] * pj[x])) * p.of(up/den)
 		}
 	}
 }
@@ -249,9 +274,9 @@ func (l *laying) row(w *field, i, j int, c []float64) {
 	k, f := l.k, l.f
 	from := j + 1
 	n := k - from
-	top := l.alone[i] * l.alone[j] * l.inverse[i*k+j] / f.none
+	top := l.aloneE[i] * l.aloneE[j] * l.inverse[i*k+j] / l.noneE
 	kij, hij, eij, mij := l.keep[i]*l.keep[j], l.hold[i]*l.hold[j], l.extra[i]+l.extra[j], l.more[i]+l.more[j]
-	keep, hold, extra, more, alone := l.keep[from:][:n], l.hold[from:][:n], l.extra[from:][:n], l.more[from:][:n], l.alone[from:][:n]
+	keep, hold, extra, more, alone := l.keep[from:][:n], l.hold[from:][:n], l.extra[from:][:n], l.more[from:][:n], l.aloneE[from:][:n]
 	pi, pj, fault := l.inverse[i*k+from:][:n], l.inverse[j*k+from:][:n], l.fault[from:][:n]
 	base := from - 1
 	if !l.wide {
@@ -259,17 +284,8 @@ func (l *laying) row(w *field, i, j int, c []float64) {
 	}
 	for x := range n {
 		like := f.combined(kij*keep[x], hij*hold[x], eij+extra[x], mij+more[x])
-		r := like * top * alone[x] * pi[x] * pj[x]
 		at := &c[int(fault[x])-base-1]
-		v := *at
-		switch l.e {
-		case 1:
-			v *= r
-		case -1:
-			v /= r
-		default:
-			v *= math.Exp(l.e * math.Log(r))
-		}
+		v := *at * (l.raise(like) * top * alone[x] * pi[x] * pj[x])
 		if v > cLimit || v < 1/cLimit {
 			v = math.Min(math.Max(v, 1/cLimit), cLimit)
 			w.saturated.Store(true)

@@ -141,20 +141,45 @@ func TestWideReadingAllocatesNothing(t *testing.T) {
 	}
 }
 
-// The quick exponential against math.Exp, over its range and at its ends.
-func TestQuickExponential(t *testing.T) {
+// Nor does a correlated one of so many faults that powers come from a table, worked on
+// by two goroutines.
+func TestCorrelatedWideReadingAllocatesNothing(t *testing.T) {
+	e := wideEngine(t, 72)
+	e.Add(evidence.Finding{ID: "f", Test: "test003", Subject: evidence.WholeEngine, Outcome: "high"})
+	f := evidence.Finding{ID: "g", Test: "test004", Subject: evidence.WholeEngine, Outcome: "normal"}
+	e.Add(f)
+	if len(e.w.laying.power.value) == 0 || e.slots[1].whole == 1 {
+		t.Fatalf("no table, or not correlated (%g): the check shows nothing", e.slots[1].whole)
+	}
+	if d := e.farthest(); d > 1e-11 {
+		t.Errorf("by the table a set is off by %g", d)
+	}
+	e.Undo()
+	if n := testing.AllocsPerRun(20, func() {
+		e.Add(f)
+		e.Undo()
+	}); n > 0 {
+		t.Errorf("a correlated reading added and taken back allocates %g times", n)
+	}
+}
+
+// The tabled power against math.Pow, over the range of its table and beyond.
+func TestTabledPower(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	xs := []float64{0, 1e-300, -1e-300, 599.9, -599.9, 600, -600, 800, -800, math.Inf(1), math.Inf(-1), math.Ln2 / 64, -math.Ln2 / 64}
-	for range 100000 {
-		xs = append(xs, rng.NormFloat64()*math.Pow(10, 4*rng.Float64()-2))
-	}
-	for _, x := range xs {
-		want, got := math.Exp(x), exp(x)
-		if d := math.Abs(got - want); d > 4.5e-16*want {
-			t.Fatalf("exp(%v) = %v, math.Exp gives %v", x, got, want)
+	var p power
+	for range 200 {
+		e := rng.Float64()*4 - 2
+		least := math.Pow(10, -9*rng.Float64())
+		most := least * math.Pow(10, 8*rng.Float64())
+		p.set(e, least, most, true)
+		if len(p.value) == 0 {
+			t.Fatalf("no table from %g to %g", least, most)
 		}
-	}
-	if !math.IsNaN(exp(math.NaN())) {
-		t.Error("exp of no number is a number")
+		for range 500 {
+			x := least * math.Pow(most/least, 1.4*rng.Float64()-0.2)
+			if got, want := p.of(x), math.Pow(x, e); math.Abs(got/want-1) > 4e-14 {
+				t.Fatalf("%g^%g = %.17g, math.Pow gives %.17g", x, e, got, want)
+			}
+		}
 	}
 }
