@@ -180,6 +180,8 @@ var catalogue = []Feature{
 	{ID: "coolant.running", Name: "coolant temperature, warmed up", Unit: "degC", Dim: unit.Temperature, Per: Engine},
 	{ID: "log.voltage_lowest", Name: "lowest supply voltage seen in the log", Unit: "V", Dim: unit.Voltage, Per: Engine, Source: "a dip shorter than the sample interval is not seen"},
 	{ID: "log.idle_speed", Name: "idle speed, warmed up", Unit: "rpm", Dim: unit.EngineSpeed, Per: Engine},
+	{ID: "injector.follow_gain", Name: "pulse width added for ten points of throttle", Unit: "ms", Dim: unit.Time, Per: Engine, Source: "least-squares slope"},
+	{ID: "injector.follow_monotonic", Name: "steps of the throttle at which the pulse width does not fall", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "count, of eight parts of the throttle's range"},
 	{ID: "injector.follow_delay", Name: "delay from throttle to injector pulse width", Unit: "s", Dim: unit.Time, Per: Engine},
 	{ID: "log.dropouts", Name: "signal drop-outs and impossible jumps", Unit: "count", Dim: unit.Count, Per: Engine},
 }

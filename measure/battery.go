@@ -415,11 +415,54 @@ func (g *battery) drop(ch *trace.Channel) {
 		return
 	}
 	mid, sd, se := middle(x)
-	g.emit("circuit.voltage_drop", "V", mid, math.Hypot(math.Max(se, sd/math.Sqrt(math.Min(float64(len(x)), 100))), g.step/math.Sqrt(12)), len(x), first, last)
 	i := stats.Median(ci)
+	u := math.Hypot(math.Max(se, sd/math.Sqrt(math.Min(float64(len(x)), 100))), g.step/math.Sqrt(12))
+	if why, fix, flag := g.noDrop(v, cur, mid, u, i, top); why != "" {
+		g.refuse("circuit.voltage_drop", flag, why, fix)
+		return
+	}
+	if mid < -3*u {
+		g.note(evidence.Inverted, false, "%s: the leads are swapped; the drop is given as it is lost along the current", ch.Name)
+		g.flag(evidence.Inverted)
+		mid = -mid
+	}
+	g.emit("circuit.voltage_drop", "V", mid, u, len(x), first, last)
 	if cur.Unit.Dim == unit.Current && i > 0 {
 		g.note("", false, "%s: %.0f mV at %.0f A, that is %.2f mohm", ch.Name, 1e3*mid, i, 1e3*mid/i)
 	}
+}
+
+// Thresholds of a voltage drop, our choice.
+const (
+	dropNoise = 0.1   // V from sample to sample: half the smallest limit in use (trade.md 7: 0.2 V)
+	leastOhm  = 10e-6 // no cable with its two ends has less
+)
+
+// noDrop says why what was recorded is no voltage lost along a wire; empty when it may
+// be: mid is the drop under a current of i, with its standard uncertainty u.
+func (g *battery) noDrop(v []float64, cur *trace.Channel, mid, u, i, top float64) (why, fix string, flag evidence.Flag) {
+	const leads = "check the meter's leads, range and unit: one on each end of the wire"
+	if allSame(v, g.clean) && len(v) > 20 {
+		return "the trace is flat to the last digit", leads, evidence.WrongChannel
+	}
+	if g.sigma > dropNoise {
+		return fmt.Sprintf("it jumps by %.2g V from sample to sample", g.sigma), leads, evidence.Noisy
+	}
+	var idle []float64
+	for _, r := range g.clean {
+		for k := r.First; k < r.End; k++ {
+			if math.Abs(cur.Values[k]) < 0.1*top {
+				idle = append(idle, v[k])
+			}
+		}
+	}
+	if off := stats.Median(idle); len(idle) > 20 && math.Abs(off) > math.Max(0.3*math.Abs(mid), 0.05+5*u) {
+		return fmt.Sprintf("%.2f V are lost without current, %.2f V with it: this is not the drop of a wire", off, mid), leads, evidence.WrongChannel
+	}
+	if cur.Unit.Dim == unit.Current && math.Abs(mid)+2*u < leastOhm*i {
+		return fmt.Sprintf("%.3g V at %.0f A would be less than any cable loses", mid, i), leads, evidence.ScaleUnsure
+	}
+	return "", "", ""
 }
 
 func allSame(v []float64, runs []trace.Segment) bool {

@@ -24,6 +24,10 @@ func (g *battery) parasitic(ch *trace.Channel) {
 		g.refuse("battery.parasitic", evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale")
 		return
 	}
+	if allSame(ch.Values, g.clean) {
+		g.refuse("battery.parasitic", evidence.WrongChannel, "the trace is flat to the last digit", "check the clamp and its channel")
+		return
+	}
 	m, at, size := g.means(signal{v: ch.Values}, math.Max(1, 1/g.rate))
 	span := float64(len(m)*size) / g.rate
 	if span < 2*sleepSteady {

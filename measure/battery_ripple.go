@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"proveout/evidence"
 	"proveout/stats"
 )
@@ -21,11 +23,16 @@ const (
 // charging emits charging voltage and ripple.
 func (g *battery) charging(v signal, m []float64, at []int, size int) {
 	level := stats.Median(m)
-	sd := spreadOf(m)
+	// Where samples are too far apart to average over the ripple, their median is not
+	// its mean.
+	sd, skew := spreadOf(m), 0.0
+	if size == 1 {
+		skew = math.Abs(stat.Mean(m, nil) - level)
+	}
 	// Neighbouring blocks share slow movements: no more than one value a second counts.
 	n := math.Max(1, math.Min(float64(len(m)), float64(len(m)*size)/g.rate))
 	first, last := at[0], at[len(m)-1]+size-1
-	g.emit("charging.voltage", "V", level, math.Hypot(sd/math.Sqrt(n), math.Max(g.step/math.Sqrt(12), 0.1*g.sigma)), len(m), first, last)
+	g.emit("charging.voltage", "V", level, math.Hypot(math.Hypot(sd/math.Sqrt(n), skew), math.Max(g.step/math.Sqrt(12), 0.1*g.sigma)), len(m), first, last)
 	g.ripple(v, first, last+1)
 }
 
@@ -157,7 +164,7 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 			}
 		}
 		if amp[best] > lineStandsOut*floor {
-			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, df, 1, first, end-1, evidence.ConditionUnsure)
+			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, math.Max(df, lineWidth(amp, float64(best), floor)*df), 1, first, end-1, evidence.ConditionUnsure)
 		}
 		if high > largeRipple {
 			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open diode makes such a one, a weak battery or a loose post too (the limits in use lie anywhere from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
@@ -195,8 +202,25 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 		g.refuse("charging.diode_line", evidence.Noisy, fmt.Sprintf("no ripple line stands out between %.0f and %.0f Hz", 6*lo, 6*hi), "load the alternator (lamps, blower, 1500 rpm) and check the engine speed given")
 		return
 	}
-	g.emit("charging.ripple_frequency", "Hz", 6*e, df, 1, first, end-1)
+	g.emit("charging.ripple_frequency", "Hz", 6*e, math.Max(df, lineWidth(amp, 6*e/df, floor)*df), 1, first, end-1)
 	main = math.Max(main, floor)
 	ratio := math.Sqrt(math.Max(0, sixth*sixth-floor*floor)) / main
 	g.emit("charging.diode_line", "x", ratio, math.Hypot(floor/main, 0.1*ratio), 1, first, end-1)
+}
+
+// lineWidth is how far the power of a line spreads about its place, in bins: a speed
+// that wanders, or stretches that were joined, make more than one line of it. Over 1 %
+// to either side, with the noise taken off.
+func lineWidth(amp []float64, at, floor float64) float64 {
+	w := math.Max(3, 0.01*at)
+	sum, power := 0.0, 0.0
+	for k := max(1, int(at-w)); k <= min(len(amp)-1, int(at+w)+1); k++ {
+		p := math.Max(0, amp[k]*amp[k]-floor*floor)
+		sum += p * (float64(k) - at) * (float64(k) - at)
+		power += p
+	}
+	if !(power > 0) {
+		return 0
+	}
+	return math.Sqrt(sum / power)
 }

@@ -25,6 +25,7 @@ const (
 	motorInrushHz      = 80.0 // our choice: the inrush dies away in 20-60 ms
 	moveAmps           = 0.4  // our choice: less is no movement
 	moveSigmas         = 8.0
+	shortestMove       = 0.06 // s; our choice: a seized one is cut within 0.3 s (trade.md 5.6)
 	bridgeSeconds      = 0.15 // our choice: a shorter zero is a drop-out within one movement
 	motorSettleSeconds = 0.08 // after the start: inrush over (trade.md 5.5: 20-60 ms)
 	breakSeconds       = 0.20 // break-away of a release: 50-150 ms
@@ -297,6 +298,15 @@ func (b *brake) find(motor int) {
 		}
 	}
 	span := float64(have) / b.rate
+	var lasts []float64
+	for _, m := range found {
+		lasts = append(lasts, m.End-m.Start)
+	}
+	if d := stats.Median(lasts); len(lasts) > 0 && d < shortestMove && b.rate > 3/shortestMove {
+		b.run.Movements = b.run.Movements[:n]
+		refuse(evidence.WrongChannel, fmt.Sprintf("the current flows for %s ms at a time; a brake motor runs for a second or so", round3(1e3*d)), "check the time column or sample rate, and that this is the clamp on the motor's lead")
+		return
+	}
 	if len(found) == 0 || 2*bits > len(found) || busy > 0.97*span || b.alwaysOn(found) {
 		b.run.Movements = b.run.Movements[:n]
 		refuse(evidence.WrongChannel, "the current does not rise from rest and come back to it as a motor's does", "check that this is the clamp on the motor's lead, and record from before the first movement until after the last")

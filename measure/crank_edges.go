@@ -21,6 +21,7 @@ const (
 	syncRole     = "sync"
 	goodFit      = 0.85 // share of edges that must fit the wheel
 	fewestTurns  = 2.0
+	fewGuessed   = 12 // our choice: so few marks a turn come from other signals too
 )
 
 // CrankRun is what a recording of a crank sensor shows, beside its readings.
@@ -99,6 +100,15 @@ func Crank(rec *trace.Recording, meta Meta) (CrankRun, Result, error) {
 		c.refuse("crank.speed", c.s.ch.Name, evidence.WholeEngine, evidence.ScaleUnsure, why, "check the unit of the time column and the channel")
 		c.run.Speeds = nil
 		return c.run, c.res, nil
+	}
+	if c.w.guessed && c.w.events < fewGuessed && c.meta.Known.CrankTeeth != c.w.teeth() {
+		var rpm []float64
+		for _, s := range c.run.Speeds {
+			rpm = append(rpm, s.RPM)
+		}
+		if d := c.meta.Condition.SpeedRPM; !(d > 0) || math.Abs(stats.Median(rpm)/d-1) > 0.25 {
+			c.flags = append(c.flags, evidence.ScaleUnsure)
+		}
 	}
 	c.speed()
 	c.faults()

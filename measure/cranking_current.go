@@ -118,6 +118,13 @@ func Cranking(rec *trace.Recording, meta Meta) (CrankingRun, Result, error) {
 	}
 	c.current()
 	c.voltage(rec)
+	if early, late := c.halves(); math.Max(early, late) > (1+cranksEven)*math.Min(early, late) && math.Abs(early-late)*c.run.Seconds/2 > 2.5 {
+		// A swing more or less is what a weak cylinder makes at the edge of a half.
+		for _, f := range []string{"cranking.ripple", "cranking.speed"} {
+			c.refuse(f, c.amp.Name, evidence.WholeEngine, evidence.ConditionUnsure, fmt.Sprintf("the current swings %.1f times a second at first and %.1f times later: the engine started, or this is not one cranking", early, late), "keep the engine from starting (fuel and spark disabled) and crank in one go for about five seconds")
+		}
+		return c.run, c.res, nil
+	}
 	c.humps()
 	c.cylinders(rec)
 	c.speed()

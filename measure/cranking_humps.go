@@ -212,10 +212,6 @@ func (c *cranked) speed() {
 		return
 	}
 	c.run.RPM = rpm
-	if early, late := c.halves(); math.Max(early, late) > (1+cranksEven)*math.Min(early, late) {
-		c.flags = append(c.flags, evidence.ConditionUnsure)
-		c.note(ch, evidence.ConditionUnsure, true, "%s: the current swings %.1f times a second at first and %.1f times later: the engine started, or this is not one cranking", ch, early, late)
-	}
 	c.res.Condition.SpeedRPM = math.Round(rpm)
 	for i := range c.res.Readings {
 		c.res.Readings[i].Condition.SpeedRPM = c.res.Condition.SpeedRPM
@@ -340,6 +336,11 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 		// The zero before, and a top that is no parabola, are in all of them alike.
 		tops.sigma[k] = math.Hypot(tops.sigma[k], math.Hypot(c.zeroSD, 0.0015*tops.value[k]))
 		humps.sigma[k] = math.Hypot(humps.sigma[k], 0.005*humps.mean)
+	}
+	if half := c.n / 2; c.n%2 == 0 && c.n >= 6 && tops.twice(half) {
+		c.refuted = true
+		c.refuse(feature, ch, whole, evidence.ScaleUnsure, fmt.Sprintf("the humps differ, and repeat after %d compressions; the job says %d cylinders", half, c.n), "check cylinders: in the job")
+		return
 	}
 	c.tops, c.feet = tops, humps
 	c.run.Positions, c.run.Humps = tops.value, humps.value

@@ -72,6 +72,17 @@ func (p atPlaces) spreadSigma() float64 {
 	return math.Sqrt2 * stats.Median(p.sigma) / p.mean
 }
 
+// twice reports whether heights that differ come back after half the places, each
+// within three standard errors: that many cylinders there are. Our choice.
+func (p atPlaces) twice(half int) bool {
+	for k := range half {
+		if math.Abs(p.value[k]-p.value[k+half]) > 3*math.Hypot(p.sigma[k], p.sigma[k+half]) {
+			return false
+		}
+	}
+	return p.spread() > unevenPeak/2 && p.spread() > 8*p.spreadSigma()
+}
+
 // lowest is the place that lies furthest below the others: how far, as a share of
 // their mean, and with which standard uncertainty.
 func (p atPlaces) lowest() (place int, low, sigma float64) {

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -29,6 +31,8 @@ const (
 	dropWithin    = 1.5   // s: a timed pulse is over by then
 	dropLevel     = 0.25  // s of steady pressure on each side
 	rises         = 5e3   // Pa: a rise of rest pressure that means the pump ran again
+	slowestRest   = 0.2   // samples a second
+	leastRunning  = 30e3  // Pa: with less no injector feeds a running engine
 )
 
 // fuelCapture measures pressure and pump current.
@@ -103,6 +107,10 @@ func (g *fuel) pressure(ch *trace.Channel) {
 		g.refuse(feature, evidence.WrongChannel, "the trace is flat to the last digit", fix)
 		return
 	}
+	if s := g.cond.State; level < leastRunning && (s == evidence.Idle || feature == "fuel.pressure_load") {
+		g.refuse(feature, evidence.ScaleUnsure, fmt.Sprintf("no engine runs on %.3g kPa at the rail", level/1e3), "check the channel, its unit and the transducer's scale; if the engine does not run, write condition: key_on or cranking")
+		return
+	}
 	if ch.FullScale > 0 && level > 0.99*ch.FullScale {
 		g.flag(evidence.Clipped)
 		g.note(evidence.Clipped, true, "%s: the pressure is cut off at %.4g kPa", ch.Name, level/1e3)
@@ -159,8 +167,12 @@ func (g *fuel) level(v []float64, feature string) {
 
 // rest emits what the rail loses after the pump stops.
 func (g *fuel) rest(v []float64) {
-	m, at, size := g.means(signal{v: v}, 0.5)
 	const feature = "fuel.rest_loss_minute"
+	if g.rate < slowestRest {
+		g.refuse(feature, evidence.TooSlow, fmt.Sprintf("one sample every %.0f s does not show a minute", 1/g.rate), "log once a second or more often, and check the unit of the time column")
+		return
+	}
+	m, at, size := g.means(signal{v: v}, 0.5)
 	if len(m) < 5 {
 		g.refuse(feature, evidence.TooFewEvents, "the recording is too short", "record six minutes after the pump stops")
 		return
@@ -204,6 +216,10 @@ func (g *fuel) rest(v []float64) {
 		return
 	}
 	noise := math.Hypot(g.sigma/math.Sqrt(float64(3*size))*1.5, g.step/math.Sqrt(12))
+	if fell, at := strokeIn(m[i0:end+1], math.Hypot(noise, g.sigma/math.Sqrt(float64(size)))); fell > 0 {
+		g.refuse(feature, evidence.ConditionUnsure, fmt.Sprintf("%.0f s after the pump stopped the pressure falls by %.1f kPa at one stroke, as no leak does: an injector opened, or a stretch of the recording is missing", float64(at*size)/g.rate+restSettle, fell/1e3), "key off, touch nothing, record in one go")
+		return
+	}
 	slope := math.Abs(p1-p0) / restMinute
 	u := math.Hypot(math.Sqrt2*noise, slope*1.0)
 	g.emit(feature, "Pa", p0-p1, u, i1-i0, at[i0], at[i1])
@@ -212,6 +228,24 @@ func (g *fuel) rest(v []float64) {
 	} else {
 		g.refuse("fuel.rest_loss", evidence.TooFewEvents, "less than five minutes were recorded after the pump stopped", "record six minutes after the pump stops")
 	}
+}
+
+// strokeIn looks for a fall between one mean and the next that its neighbours do not
+// have: of four means on four, against those eight before and after. sd is the noise of
+// one mean. 0 without one.
+func strokeIn(m []float64, sd float64) (fell float64, at int) {
+	const w = 4
+	d := make([]float64, max(0, len(m)-2*w+1))
+	for i := range d {
+		d[i] = stat.Mean(m[i:i+w], nil) - stat.Mean(m[i+w:i+2*w], nil)
+	}
+	least := math.Max(1.5e3, 8*math.Sqrt(3.0/w)*sd) // a difference of means, less two halves of such
+	for i := 2 * w; i+2*w < len(d); i++ {
+		if x := d[i] - (d[i-2*w]+d[i+2*w])/2; x > least && x > fell {
+			fell, at = x, i+w
+		}
+	}
+	return fell, at
 }
 
 // fall is one drop of rail pressure by a timed pulse.

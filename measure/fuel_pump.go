@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -49,25 +51,28 @@ func (g *fuel) pump(ch *trace.Channel) {
 		g.refuse("fuel.pump_current", evidence.TooFewEvents, "the recording is too short", "record a second or more with the pump running")
 		return
 	}
+	level = stats.Median(m) // of means: humps are not alike above and below
 	first, last := at[0], at[len(m)-1]+size-1
+	skew := 0.0
+	if size < 20 { // too few samples to average over the humps
+		skew = math.Abs(stat.Mean(m, nil) - level)
+	}
 	n := math.Max(1, math.Min(float64(len(m)), float64(len(m)*size)/g.rate))
 	if ch.Unit.Dim != unit.Current {
 		g.refuse("fuel.pump_current", evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale")
-	} else if g.unlikePump(level); !g.emit("fuel.pump_current", "A", level, math.Sqrt(math.Pow(spreadOf(m), 2)/n+g.step*g.step/12), len(m), first, last) {
+	} else if !g.emit("fuel.pump_current", "A", level, math.Sqrt(math.Pow(spreadOf(m), 2)/n+g.step*g.step/12+skew*skew), len(m), first, last) {
 		return
+	}
+	place := len(g.res.Readings) - 1
+	if level > pumpMostAmps && ch.Unit.Dim == unit.Current {
+		g.res.Readings[place].Flags = uniqueFlags(append(g.res.Readings[place].Flags, evidence.ScaleUnsure))
+		g.note(evidence.ScaleUnsure, true, "%s: %.3g A is more than a fuel pump draws (4-9 A usual): check the clamp's scale and its wire; it is not judged. If both are right, the pump is stiff", g.channel, level)
 	}
 	if g.rate < pumpHz {
 		g.refuse("fuel.pump_hump", evidence.TooSlow, fmt.Sprintf("at %sS/s the commutator humps fall between samples", round3(g.rate)), "record at 20 kS/s or more")
 		return
 	}
 	g.humps(v, first, last)
-}
-
-// unlikePump says when the current is more than a pump draws.
-func (g *fuel) unlikePump(level float64) {
-	if level > pumpMostAmps {
-		g.note(evidence.ScaleUnsure, true, "%s: %.3g A is more than a fuel pump draws (4-9 A usual): check the clamp's scale and its wire; if both are right, the pump is stiff", g.channel, level)
-	}
 }
 
 // pumpTurn is what one window of the current gave.

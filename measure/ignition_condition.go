@@ -92,6 +92,7 @@ func (g *ignition) phases() (out []phase, why string) {
 	idle := phase{state: evidence.Idle, suffix: "_idle"}
 	snap := phase{state: evidence.Snap, suffix: "_snap"}
 	var idleN, snapN []float64
+	leaps := 0
 	for i := 0; i < len(n); {
 		if math.IsNaN(n[i]) || n[i] <= 1.06*low {
 			if k := math.Round(low / n[i]); !math.IsNaN(n[i]) && k <= 4 && math.Abs(k*n[i]-low) < 0.12*low {
@@ -113,7 +114,9 @@ func (g *ignition) phases() (out []phase, why string) {
 			end++
 		}
 		took := g.sparks[top].t - g.sparks[i].t
-		if n[top] >= 1.4*low && took < 2.5 {
+		if n[top] >= 1.4*low && took < 2.5 && g.leaps(n, i, top, end) {
+			leaps++
+		} else if n[top] >= 1.4*low && took < 2.5 {
 			// The spark before the first short interval may still be an idle one: the
 			// throttle opened somewhere after it.
 			for j := min(i+1, top); j <= top; j++ {
@@ -122,6 +125,14 @@ func (g *ignition) phases() (out []phase, why string) {
 			}
 		}
 		i = end + 1
+	}
+	if leaps > 0 {
+		g.leapt = true
+		g.refuse("ignition.firing_height_snap", evidence.ConditionUnsure, fmt.Sprintf("the speed leaps from %.0f to %.0f rpm between two firings, quicker than an engine can: recordings were joined, or a stretch is missing", low, high), "take it again in one go, or measure each stretch by itself")
+		if len(snap.at) == 0 && len(idle.at) >= fewestFirings {
+			idle.rpm = stats.Median(idleN)
+			return []phase{idle}, ""
+		}
 	}
 	if len(snap.at) == 0 {
 		all.state, all.suffix, all.unsure = declared, suffixOf(declared), true
@@ -137,6 +148,44 @@ func (g *ignition) phases() (out []phase, why string) {
 		out = append(out, idle)
 	}
 	return append(out, snap), ""
+}
+
+// fastestRevving is the rise of speed that no engine of a car makes without load, in
+// rpm/s. Our choice: 800 to 4000 rpm takes 0.3 s or more.
+const fastestRevving = 12e3
+
+// standsAt is how many firings a speed must stand within 4 % right after a rise of at
+// most two intervals to be taken for another recording. Our choice: a snap comes down
+// again.
+const standsAt = 4
+
+// leaps reports whether a rise of speed, from interval i to the top and back at end,
+// is none that an engine makes: over within one interval, quicker than any engine
+// revs, or up in one or two intervals and then standing.
+func (g *ignition) leaps(n []float64, i, top, end int) bool {
+	if i < 1 || math.IsNaN(n[i-1]) {
+		return false
+	}
+	if top == end && top == i && end+1 < len(n) {
+		return true // a single short interval
+	}
+	rise := n[top] - n[i-1]
+	for k := i; k <= top; k++ {
+		step := n[k] - n[k-1]
+		between := (g.sparks[k+1].t - g.sparks[k-1].t) / 2
+		if step > 0.8*rise && step > fastestRevving*between {
+			return true
+		}
+	}
+	up := i // the first interval at the new speed
+	for up < end && n[up] < n[i-1]+0.9*rise {
+		up++
+	}
+	if up > i+1 || up+standsAt > end+1 {
+		return false
+	}
+	lo, hi := leastGreatest(n[up : up+standsAt])
+	return hi < 1.04*lo
 }
 
 // snapsOnly handles a trace without a stretch of idle: the firings on a rise of

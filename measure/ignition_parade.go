@@ -279,6 +279,10 @@ func (p *parade) cylinders() {
 			one.res.Marks[i].Text = fmt.Sprintf("cylinder %d: %s", s.cylinder, one.res.Marks[i].Text)
 		}
 		p.keep(&one)
+		p.leapt = p.leapt || one.leapt
+	}
+	if p.leapt { // it is one engine: what is no snap on one cylinder is none on any
+		p.res.Readings = slices.DeleteFunc(p.res.Readings, func(r evidence.Reading) bool { return r.Condition.State == evidence.Snap })
 	}
 }
 

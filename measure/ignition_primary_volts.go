@@ -39,6 +39,10 @@ func (g *primary) voltage(ch *trace.Channel, runs []trace.Segment, known []dwell
 		}
 		g.mark("coil.clamp_voltage", i, c.last, c.kickAt, "%.0f V", c.kick)
 	}
+	if m := stats.Median(kicks); known == nil && m < mostInjectorKick {
+		g.flag(evidence.WrongChannel)
+		g.note(evidence.WrongChannel, true, "%s: it kicks to %.0f V only, as an injector does; a coil's clamp is 250 to 450 V. If it is a coil, its driver or winding breaks down: clamp its current beside it to tell", ch.Name, m)
+	}
 	a, b := use[0].first, use[len(use)-1].kickAt
 	few := eventFlags(len(times))
 	if m := stats.Median(times); m < shortestDwell || m > 30e-3 {

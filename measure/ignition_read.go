@@ -203,12 +203,13 @@ func (g *ignition) height(p phase, heights []float64, flags []evidence.Flag) {
 			g.note(x, true, "%s: at %sS/s only %.0f samples fall on the rise of the firing line; take it at 1 MS/s or more to read its height", g.ch.Name, round3(g.w.rate), stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.rise, !s.cut })))
 		}
 	}
+	volts := g.meta.Calibrated && g.ch.Unit.Dim == unit.Voltage
+	if t := traitTable["ignition.firing_voltage_idle"]; volts && (m < t.low || m > t.high) {
+		g.note(evidence.ScaleUnsure, true, "%s: firing lines of %.3g V from a calibrated probe cannot be; the scale is wrong", g.ch.Name, m)
+		f = append(f, evidence.ScaleUnsure)
+	}
 	g.emit(feature, unit.Must("x"), m, u, len(heights), p, f)
-	if g.meta.Calibrated && g.ch.Unit.Dim == unit.Voltage && (p.state == evidence.Idle || p.state == evidence.Snap) {
-		if t := traitTable["ignition.firing_voltage"+p.suffix]; m < t.low || m > t.high {
-			g.note(evidence.ScaleUnsure, true, "%s: firing lines of %.3g V from a calibrated probe cannot be; the scale is wrong", g.ch.Name, m)
-			f = append(f, evidence.ScaleUnsure)
-		}
+	if volts && (p.state == evidence.Idle || p.state == evidence.Snap) {
 		g.emit("ignition.firing_voltage"+p.suffix, unit.Must("V"), m, math.Hypot(u, 0.03*m), len(heights), p, f)
 	}
 }

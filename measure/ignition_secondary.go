@@ -4,9 +4,12 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
+	"proveout/unit"
 )
 
 // fewest firings for a reading that may decide something; below ten the
@@ -73,6 +76,7 @@ type ignition struct {
 	sign    float64
 	exhaust []spark // of the same lead, left out of sparks (waste spark)
 	revs    float64 // revolutions from one spark to the next
+	leapt   bool    // the speed leaps as no engine's does
 	absent  int     // firings that were due and of which nothing was seen (parade)
 }
 
@@ -97,6 +101,10 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 	}
 	g.dropSmall()
 	g.quality()
+	if n := g.sharedBy(); n > 0 {
+		g.flag(evidence.WrongChannel)
+		g.note(evidence.WrongChannel, true, "%s: the firings repeat in a pattern of %d, as those of several cylinders in one trace do: this is not one cylinder; measure it as %s, with a sync beside it", ch.Name, n, IgnitionParade)
+	}
 	g.read()
 	return g.res
 }
@@ -104,6 +112,9 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 // find looks for firings; the texts say why it is refused, empty when it is not.
 func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 	w := g.w
+	if why := g.switched(); why != "" {
+		return why, "check the channel; map it with as: " + IgnitionPrimary + " or " + InjectorKind + " if it is one", evidence.WrongChannel
+	}
 	cl, why, fix, flag := g.pulses()
 	if why != "" {
 		return why, fix, flag
@@ -123,6 +134,62 @@ func (g *ignition) find() (why, fix string, flag evidence.Flag) {
 		return why, notIgnition, evidence.WrongChannel
 	}
 	return "", "", ""
+}
+
+// switched says so when a channel in volts rests at a battery's voltage and is pulled
+// to ground for a time: the switched side of a coil or an injector. Our choice of bounds.
+func (g *ignition) switched() string {
+	if g.ch.Unit.Dim != unit.Voltage {
+		return ""
+	}
+	x := thinned(g.w.v, g.w.runs)
+	rest := stats.Median(x)
+	if rest < 9 || rest > 32 {
+		return ""
+	}
+	low := 0
+	for _, v := range x {
+		if v < 0.3*rest && v > -0.1*rest {
+			low++
+		}
+	}
+	if float64(low) < 0.005*float64(len(x)) {
+		return ""
+	}
+	return fmt.Sprintf("it rests at %.1f V and is pulled to ground between: the switched side of a coil or an injector, not its spark", rest)
+}
+
+// Chance of a pattern by luck, and relative spread of its places, from which firings
+// are taken for those of several cylinders. Our choice.
+const (
+	patternByLuck = 1e-6
+	patternSpread = 0.03
+)
+
+// sharedBy is the number of firings after which height or burn time comes back, where
+// that is not chance: one pickup then sees so many cylinders, each with its own height.
+// 0 without one. Two are left out: a waste-spark lead has them.
+func (g *ignition) sharedBy() int {
+	var heights, burns []float64
+	for _, s := range g.sparks {
+		if !s.cut && !s.missing && s.height > 0 && s.burn > 0 {
+			heights, burns = append(heights, math.Log(s.height)), append(burns, math.Log(s.burn))
+		}
+	}
+	for _, n := range []int{3, 4, 5, 6, 8} {
+		for _, x := range [][]float64{heights, burns} {
+			if len(x) < 6*n {
+				continue
+			}
+			f, _, means := pattern(x, n)
+			df1, df2 := float64(n-1), float64(len(x)-n)
+			lo, hi := leastGreatest(means)
+			if hi-lo > patternSpread && (distuv.F{D1: df1, D2: df2}).Survival(f) < patternByLuck {
+				return n
+			}
+		}
+	}
+	return 0
 }
 
 const notIgnition = "check that this is the channel of the pickup, and its kind"

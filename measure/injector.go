@@ -23,22 +23,23 @@ const (
 
 // Thresholds of the injector. Our choice unless a source stands beside them.
 const (
-	minInjectorHz  = 20e3
-	boostSlope     = 15e3   // A/s: 65 V over 1-2 mH gives 30-60 A/ms, 14 V over 2 mH 7 A/ms (trade.md 2.4)
-	holdShare      = 0.78   // held current below this share of the peak
-	saturatedMost  = 3.2    // A: 14 V over the 4.4 ohm between the two kinds
-	flatEnd        = 0.85   // a saturated current ends this near its highest
-	slowestFall    = 0.8e-3 // s: slower, and switch-off cannot be told from the current
-	slopeWindow    = 80e-6  // s over which slopes are fitted for kink and bump
-	standOutSlope  = 5.0    // slope errors that kink and bump must stand out by
-	kinkShare      = 0.03   // of the initial slope
-	bumpShare      = 0.01   // of the supply: what the bump moves the voltage within one window
-	kickSettle     = 150e-6
-	longestClosing = 5e-3
-	restsAtSupply  = 0.4e-3 // s at the supply level mean that the driver is open
-	shortestOn     = 0.1e-3 // as in traits.go
-	longestOn      = 50e-3
-	quickestPeak   = 60e-6 // s: boosted injectors take 0.2 to 0.5 ms to their peak (from memory)
+	minInjectorHz    = 20e3
+	boostSlope       = 15e3   // A/s: 65 V over 1-2 mH gives 30-60 A/ms, 14 V over 2 mH 7 A/ms (trade.md 2.4)
+	holdShare        = 0.78   // held current below this share of the peak
+	saturatedMost    = 3.2    // A: 14 V over the 4.4 ohm between the two kinds
+	flatEnd          = 0.85   // a saturated current ends this near its highest
+	slowestFall      = 0.8e-3 // s: slower, and switch-off cannot be told from the current
+	slopeWindow      = 80e-6  // s over which slopes are fitted for kink and bump
+	standOutSlope    = 5.0    // slope errors that kink and bump must stand out by
+	kinkShare        = 0.03   // of the initial slope
+	bumpShare        = 0.01   // of the supply: what the bump moves the voltage within one window
+	mostInjectorKick = 120    // V; trade.md 2.4: 50-100 V
+	kickSettle       = 150e-6
+	longestClosing   = 5e-3
+	restsAtSupply    = 0.4e-3 // s at the supply level mean that the driver is open
+	shortestOn       = 0.1e-3 // as in traits.go
+	longestOn        = 50e-3
+	quickestPeak     = 60e-6 // s: boosted injectors take 0.2 to 0.5 ms to their peak (from memory)
 )
 
 // injectorCapture measures each current channel, and each voltage channel for

@@ -73,7 +73,39 @@ func (g *injector) onTimeFromCurrent(first, last int, clipped bool, few []eviden
 	}
 	// The fall is taken for a straight line; one that bends puts its start off by
 	// up to a hundredth of its length (an exponential), any share of that alike.
+	var on []float64
+	for _, s := range g.pulses {
+		on = append(on, s.on)
+	}
+	if g.changed(on, times) {
+		return
+	}
 	g.emit("injector.on_time", "s", m, math.Hypot(se, math.Hypot(0.006*fall, 0.1/g.rate)), len(times), first, last, few...)
+}
+
+// changed refuses the on-time of a recording over which engine speed and on-time went
+// to another level: it is no single number. on are the times of switch-on. A quarter
+// is our choice.
+func (g *injector) changed(on, times []float64) bool {
+	k := len(on) / 3
+	if k < 3 {
+		return false
+	}
+	level := func(a, b int) (period, width float64) {
+		var gaps []float64
+		for i := a + 1; i < b; i++ {
+			gaps = append(gaps, on[i]-on[i-1])
+		}
+		return stats.Median(gaps), stats.Median(times[a:b])
+	}
+	far := func(a, b float64) bool { return math.Max(a, b) > 1.25*math.Min(a, b) }
+	p0, w0 := level(0, k)
+	p1, w1 := level(len(on)-k, len(on))
+	if !far(p0, p1) || !far(w0, w1) {
+		return false
+	}
+	g.refuse("injector.on_time", evidence.ConditionUnsure, fmt.Sprintf("it goes from %.2f ms, every %.0f ms, to %.2f ms, every %.0f ms: engine speed or load changed, and one number does not tell it", 1e3*w0, 1e3*p0, 1e3*w1, 1e3*p1), "record at one speed")
+	return true
 }
 
 // resistance emits supply over the current that the last part of the rise tends
@@ -189,8 +221,8 @@ func (g *injector) voltage(ch *trace.Channel, alone bool) {
 		g.refuse("injector.on_time", evidence.ScaleUnsure, fmt.Sprintf("the line is low for %s ms; an injector is open for some milliseconds", round3(1e3*m)), "check the time column or sample rate, and that this is the injector")
 		return
 	}
-	if m := stats.Median(kicks); alone && m > 150 {
-		g.refuse("injector.on_time", evidence.WrongChannel, fmt.Sprintf("it kicks to %.0f V, as a coil does; an injector stays below 120 V", m), "check the channel; map it with as: "+IgnitionPrimary+" if it is a coil")
+	if m := stats.Median(kicks); alone && m > 1.25*mostInjectorKick {
+		g.refuse("injector.on_time", evidence.WrongChannel, fmt.Sprintf("it kicks to %.0f V, as a coil does; an injector stays below %d V", m, mostInjectorKick), "check the channel; map it with as: "+IgnitionPrimary+" if it is a coil")
 		return
 	}
 	g.opens = merged
@@ -211,7 +243,13 @@ func (g *injector) voltage(ch *trace.Channel, alone bool) {
 	if 1/g.rate > 0.02*m {
 		flags = append(append([]evidence.Flag{}, few...), evidence.TooSlow)
 	}
-	g.emit("injector.on_time", "s", m, math.Hypot(se, 0.1/g.rate), n, first, last, flags...)
+	var on []float64
+	for _, c := range merged {
+		on = append(on, c.on)
+	}
+	if !g.changed(on, times) {
+		g.emit("injector.on_time", "s", m, math.Hypot(se, 0.1/g.rate), n, first, last, flags...)
+	}
 	clipped, slow := w.kickQuality(ch.FullScale)
 	m, se = spreadMiddle(kicks, w.sigma)
 	flags = few

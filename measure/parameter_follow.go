@@ -6,7 +6,10 @@ import (
 	"sort"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"proveout/evidence"
+	"proveout/stats"
 )
 
 // follow measures whether the injector pulse width follows the throttle: "does
@@ -48,6 +51,10 @@ func (l *logView) follow(res *Result) {
 		l.refuse(res, feature, evidence.WholeEngine, evidence.TooFewEvents, fmt.Sprintf("the throttle moves only %.1f points in %.0f s of log", math.Max(0, moves), l.seconds(len(rows))), "log half a minute with the throttle opened and closed several times")
 		return
 	}
+	if most := stats.Quantile(pw.V, 0.95); most > 0 && most < shortestOn {
+		l.refuse(res, feature, evidence.WholeEngine, evidence.ScaleUnsure, fmt.Sprintf("pulse widths of %.2g ms at most open no injector", 1e3*most), "check the unit of the column")
+		return
+	}
 	best, lag := math.Inf(-1), 0
 	for k := 0; k <= int(2/l.g.step); k++ {
 		var x, y []float64
@@ -60,6 +67,10 @@ func (l *logView) follow(res *Result) {
 		if r := rankCorrelation(x, y); r > best+0.005 {
 			best, lag = r, k
 		}
+	}
+	if best < goesAlong && pw.leapsAbout() && spreadOf(pw.V) > 0.1*math.Abs(stats.Median(pw.V)) {
+		l.refuse(res, feature, evidence.WholeEngine, evidence.WrongChannel, strings.TrimSpace(pw.Name)+" leaps from sample to sample, as no pulse width does", "check what the column holds")
+		return
 	}
 	if best < goesAlong {
 		for _, id := range []string{EngineLoad, Airflow, ManifoldPress} {
@@ -75,7 +86,14 @@ func (l *logView) follow(res *Result) {
 	if best > 0.5 {
 		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, len(rows), "", rows, nil, pw, lead)
 	}
-	l.note(res, "", false, pw, "pulse width against throttle: rank correlation %.2f, %.2f ms for a point of throttle, delay %.1f s", best, 1e3*slopeOf(a, b, rows), float64(lag)*l.g.step)
+	gain, sg := followGain(a, b, rows, lag, m)
+	if best > 0.5 {
+		l.emit(res, "injector.follow_gain", evidence.WholeEngine, "s", 10*gain, 10*sg, len(rows), "", rows, nil, pw, lead)
+		if rising, sr, n := monotonic(a, b, rows, lag); n > 0 {
+			l.emit(res, "injector.follow_monotonic", evidence.WholeEngine, "%", 100*rising, 100*sr, n, "", rows, nil, pw, lead)
+		}
+	}
+	l.note(res, "", false, pw, "pulse width against throttle: rank correlation %.2f (1 is: more throttle is always more fuel), %.2f ms for a point of throttle, delay %.1f s", best, 1e3*gain, float64(lag)*l.g.step)
 }
 
 // goesAlong is the rank correlation from which two parameters go along with each
@@ -134,20 +152,71 @@ func ranks(x []float64) []float64 {
 	return out
 }
 
-// slopeOf is the least-squares slope of b over a.
-func slopeOf(a, b []float64, rows []int) float64 {
-	ma, mb, n := 0.0, 0.0, float64(len(rows))
+// throttleSteps are the parts of equal time that the throttle's range is cut into, to
+// see whether more throttle is always more fuel. Our choice.
+const throttleSteps = 8
+
+// risesBy is the change of pulse width that counts as none: what a recorder's step and
+// a breath of load leave. Our choice.
+const risesBy = 0.01
+
+// monotonic is the share of steps of the throttle at which the pulse width, lag steps
+// later, does not fall: 1 when more throttle is always more fuel. Its standard error is that of a share
+// of so few steps.
+func monotonic(a, b []float64, rows []int, lag int) (share, se float64, n int) {
+	type pair struct{ throttle, width float64 }
+	var all []pair
 	for _, i := range rows {
-		ma += a[i] / n
-		mb += b[i] / n
+		if i+lag < len(b) && !math.IsNaN(b[i+lag]) {
+			all = append(all, pair{a[i], b[i+lag]})
+		}
 	}
-	sab, saa := 0.0, 0.0
+	if len(all) < 10*throttleSteps {
+		return 0, 0, 0
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].throttle < all[j].throttle })
+	var level, width []float64
+	for k := range throttleSteps {
+		var x, y []float64
+		for _, p := range all[k*len(all)/throttleSteps : (k+1)*len(all)/throttleSteps] {
+			x, y = append(x, p.throttle), append(y, p.width)
+		}
+		level, width = append(level, stats.Median(x)), append(width, stats.Median(y))
+	}
+	up := 0
+	for k := 1; k < throttleSteps; k++ {
+		if level[k] <= level[k-1] { // the throttle rests here: no step
+			continue
+		}
+		n++
+		if width[k] > (1-risesBy)*width[k-1] {
+			up++
+		}
+	}
+	if n == 0 {
+		return 0, 0, 0
+	}
+	p := (float64(up) + 0.5) / (float64(n) + 1)
+	return float64(up) / float64(n), math.Sqrt(p * (1 - p) / float64(n)), n
+}
+
+// followGain is the least-squares slope of the pulse width, lag steps later, over the
+// throttle, with its standard error for m independent values: s for a point of throttle.
+func followGain(a, b []float64, rows []int, lag int, m float64) (gain, se float64) {
+	var x, y []float64
 	for _, i := range rows {
-		sab += (a[i] - ma) * (b[i] - mb)
-		saa += (a[i] - ma) * (a[i] - ma)
+		if i+lag < len(b) && !math.IsNaN(b[i+lag]) {
+			x, y = append(x, a[i]), append(y, b[i+lag])
+		}
 	}
-	if saa == 0 {
-		return 0
+	if len(x) < 3 {
+		return 0, 0
 	}
-	return sab / saa
+	c, slope := stat.LinearRegression(x, y, nil, false)
+	left := 0.0
+	for i := range x {
+		d := y[i] - c - slope*x[i]
+		left += d * d / float64(len(x))
+	}
+	return slope, math.Sqrt(left / math.Max(1, m-2) / stat.PopVariance(x, nil))
 }

@@ -139,12 +139,33 @@ func TestPulseFollowsThrottle(t *testing.T) {
 	if !ok || r.Value.SI < 0.8 {
 		t.Errorf("follows: %+v", r)
 	}
-	if lag, ok := find(res.Readings, "injector.follow_delay"); !ok || math.Abs(lag.Value.SI-0.4) > 0.25 {
+	if lag, ok := find(res.Readings, "injector.follow_delay"); !ok || math.Abs(lag.Value.SI-0.4) > 0.101 {
 		t.Errorf("delay: %+v", lag)
 	}
 	d.pulseOn = false
-	if r, ok := find(parameters(t, d.series(3), petrol16).Readings, "injector.follows_throttle"); !ok || math.Abs(r.Value.SI) > 0.25 {
+	if r, ok := find(parameters(t, d.series(3), petrol16).Readings, "injector.follows_throttle"); !ok || math.Abs(r.Value.SI) > 0.1 {
 		t.Errorf("does not follow: %+v", r)
+	}
+	// In closed form: the foot moves in two sines, the pulse width is a line of what the
+	// throttle was some steps before. Lag, gain and the step's noise must come back.
+	for _, c := range []struct{ lag, gain float64 }{{0, 0.1}, {0.4, 0.1}, {0.8, 0.05}, {1.6, 0.2}} {
+		foot := func(t float64) float64 { return 40 + 20*math.Sin(2*math.Pi*t/9) + 10*math.Sin(2*math.Pi*t/3.7) }
+		var ss []Series
+		for i, name := range []string{"Engine RPM", "Throttle Position %", "Injector Pulse Width"} {
+			s := Series{Name: name, Unit: unit.Must([]string{"rpm", "%", "ms"}[i])}
+			rng := rand.New(rand.NewPCG(uint64(i), 12))
+			for k := range 600 {
+				x := float64(k) * 0.2
+				v := []float64{2000 + 300*math.Sin(x), foot(x) + 0.2*rng.NormFloat64(), 1.5 + c.gain*foot(x-c.lag) + 0.03*rng.NormFloat64()}[i]
+				s.T, s.V = append(s.T, x), append(s.V, s.Unit.SI(v))
+			}
+			ss = append(ss, s)
+		}
+		res := parameters(t, ss, petrol16)
+		near(t, res, "injector.follow_delay", c.lag, 1e-9)
+		covers(t, res, "injector.follow_gain", 10e-3*c.gain)
+		within(t, res, "injector.follow_gain", 10e-3*c.gain, 0.02)
+		near(t, res, "injector.follow_monotonic", 100, 0)
 	}
 	// A throttle that never moves shows nothing.
 	d = plainDrive()

@@ -93,7 +93,8 @@ func (w *scipyWriter) robust() {
 			for i := range all {
 				all[i] = i
 			}
-			w.add("slope of "+itoa(n), "slope", data, more, nil, []float64{slopeOf(x, y, all)})
+			slope, _ := followGain(x, y, all, 0, 10)
+			w.add("slope of "+itoa(n), "slope", data, more, nil, []float64{slope})
 		}
 	}
 }
