@@ -24,7 +24,7 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 	p := e.predictor()
 	m := min(deep, len(cands))
 	perBit := e.minutesPerBit(cands)
-	prove := e.proveMinutes()
+	prove := e.proveMinutes(r)
 	ending := e.o.Rank == ByEnding
 	left := func(chance []float64, none, other float64) float64 {
 		v := perBit * p.questions(chance, none, other)
@@ -95,7 +95,7 @@ func (e *Engine) lookAhead(cands []candidate, r *repairer) error {
 	}
 	for x := range cands[m:] {
 		c := &cands[m+x]
-		c.score = e.oneStep(c, perBit)
+		c.score = e.oneStep(c, perBit, r)
 	}
 	return e.refresh(true)
 }
@@ -109,23 +109,25 @@ const (
 )
 
 // oneStep is the score of lookAhead from one step alone.
-func (e *Engine) oneStep(c *candidate, perBit float64) float64 {
+func (e *Engine) oneStep(c *candidate, perBit float64, r *repairer) float64 {
 	t := &e.m.tests[c.test]
 	if e.o.Rank == ByCost {
 		return -c.cost - e.penalty(t.at.Test)
 	}
 	left, ends := perBit*math.Max(0, e.predictor().questions(e.chance, e.none, e.other)-c.allBits), 0.0
 	if e.o.Rank == ByEnding {
-		left += e.proveMinutes()[top(e.chance)]
+		left += e.proveMinutes(r)[top(e.chance)]
 		ends = c.ends
 	}
 	return 1 / math.Max(1, c.minutes+e.penalty(t.at.Test)+(1-ends)*left)
 }
 
 // proveMinutes are the minutes of the quickest test on hand that looks at each
-// suspect directly and may show it; 0 where there is none, or where it is shown
-// but for its chance.
-func (e *Engine) proveMinutes() []float64 {
+// suspect directly and may show it; where there is none those of its repair, which
+// alone can tell, but no more than the middle of the tests (an outcome that leads to
+// such a suspect is neither free nor to be shunned); 0 where it is shown but for its
+// chance.
+func (e *Engine) proveMinutes(r *repairer) []float64 {
 	out := make([]float64, len(e.chance))
 	for k := range e.m.tests {
 		t := &e.m.tests[k]
@@ -134,8 +136,8 @@ func (e *Engine) proveMinutes() []float64 {
 			continue
 		}
 		minutes := 0.0
-		for _, r := range t.rows {
-			i := r.fault
+		for _, w := range t.rows {
+			i := w.fault
 			if e.nearly[i] || !slices.Contains(b.Direct, e.m.in.Suspects[i].Fault.ID) {
 				continue
 			}
@@ -150,6 +152,22 @@ func (e *Engine) proveMinutes() []float64 {
 					out[i] = minutes
 				}
 			}
+		}
+	}
+	known := make([]float64, 0, len(out))
+	for _, v := range out {
+		if v > 0 {
+			known = append(known, v)
+		}
+	}
+	if len(known) == 0 {
+		return out
+	}
+	slices.Sort(known)
+	middle := known[len(known)/2]
+	for i := range out {
+		if out[i] == 0 && !e.nearly[i] {
+			out[i] = min(r.cost[i], middle)
 		}
 	}
 	return out

@@ -32,7 +32,7 @@ func (e *Engine) next(a *Answer) error {
 		sortCandidates(cands, e.o.Rank)
 		perBit := e.minutesPerBit(cands)
 		for x := range repeats {
-			repeats[x].score = e.oneStep(&repeats[x], perBit)
+			repeats[x].score = e.oneStep(&repeats[x], perBit, r)
 		}
 		sortCandidates(repeats, e.o.Rank)
 	}
