@@ -52,23 +52,44 @@ func NewPyramid(values []float64) *Pyramid {
 	return p
 }
 
-// Extremes gives least and greatest of v, which must not be empty; both are NaN
-// when any value is. Without branches and in two lanes, since a guess at every
-// value of noise costs five times as much.
+// Extremes gives least and greatest of v, which must not be empty; both are NaN when
+// any value is. It goes by whole numbers that are ordered like the floats: comparing
+// those takes no branch, since a guess at every value of noise costs five times as
+// much, and in two lanes.
 func Extremes(v []float64) (lo, hi float64) {
-	lo, hi = v[0], v[0]
-	lo2, hi2 := lo, hi
-	i := 0
+	a, b := orderOf(v[0]), orderOf(v[0])
+	c, d := a, b
+	i := 1
 	for ; i+1 < len(v); i += 2 {
-		x, y := v[i], v[i+1]
-		lo, hi = min(lo, x), max(hi, x)
-		lo2, hi2 = min(lo2, y), max(hi2, y)
+		x, y := orderOf(v[i]), orderOf(v[i+1])
+		a, b = min(a, x), max(b, x)
+		c, d = min(c, y), max(d, y)
 	}
 	if i < len(v) {
-		lo, hi = min(lo, v[i]), max(hi, v[i])
+		x := orderOf(v[i])
+		a, b = min(a, x), max(b, x)
 	}
-	return min(lo, lo2), max(hi, hi2)
+	a, b = min(a, c), max(b, d)
+	if a < leastOrder || b > greatestOrder {
+		return math.NaN(), math.NaN()
+	}
+	return ofOrder(a), ofOrder(b)
 }
+
+// orderOf is a whole number that grows with x: the bits of a float, those of a negative
+// one but for its sign turned over. NaN lies beyond the infinities.
+func orderOf(x float64) int64 {
+	b := int64(math.Float64bits(x))
+	return b ^ int64(uint64(b>>63)>>1)
+}
+
+func ofOrder(b int64) float64 { return math.Float64frombits(uint64(b ^ int64(uint64(b>>63)>>1))) }
+
+// Those of the infinities.
+const (
+	greatestOrder = 0x7FF0000000000000
+	leastOrder    = ^greatestOrder
+)
 
 // bounds gives least and greatest of v, NaN when all are missing.
 func bounds(v []float64) (lo, hi float64) {
