@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"proveout/evidence"
@@ -29,6 +28,7 @@ const (
 	unevenHump           = 0.20                                                                // of the hump; trade.md 2.6: 20-25 % low is a real loss
 	doubtPeak            = 0.10                                                                // of either; trade.md 2.6: equal within 5-10 %
 	cranksEven           = 0.30                                                                // from the first half to the second; our choice
+	levelBlocks          = 1000                                                                // our choice: of the first look at the levels
 	fewestPeaks          = 3                                                                   // of each cylinder
 	rangeSource          = "usual: 100-200 A with four cylinders, 150-250 A with six or eight" // trade.md 2.6, common practice
 )
@@ -227,8 +227,13 @@ func (c *cranked) blocks() int {
 	lost := 0
 	c.y = make([]float64, len(v)/c.size)
 	for b := range c.y {
+		part := v[b*c.size : (b+1)*c.size]
+		if sum := sumOf(part); sum-sum == 0 { // neither NaN nor infinity in it
+			c.y[b] = sum / float64(len(part))
+			continue
+		}
 		sum, n := 0.0, 0
-		for _, x := range v[b*c.size : (b+1)*c.size] {
+		for _, x := range part {
 			if math.IsNaN(x) || math.IsInf(x, 0) {
 				lost++
 				continue
@@ -243,6 +248,18 @@ func (c *cranked) blocks() int {
 		}
 	}
 	return lost
+}
+
+// sumOf adds up in four lanes, since each addition waits for the one before.
+func sumOf(v []float64) float64 {
+	var a, b, c, d float64
+	for ; len(v) >= 4; v = v[4:] {
+		a, b, c, d = a+v[0], b+v[1], c+v[2], d+v[3]
+	}
+	for _, x := range v {
+		a += x
+	}
+	return (a + b) + (c + d)
 }
 
 // turnOver makes the current positive: a clamp put on the other way round.
@@ -269,14 +286,24 @@ func (c *cranked) turnOver() {
 
 // starter finds where the starter switches on and off, and the clamp's zero before.
 func (c *cranked) starter() (why, fix string, flag evidence.Flag) {
-	var have []float64
-	for _, x := range c.y {
-		if !math.IsNaN(x) {
+	const second = "less than a second is recorded"
+	if float64(len(c.y)) < c.hz {
+		return second, "crank for about five seconds", evidence.TooFewEvents
+	}
+	// Some of the blocks tell the levels, spread over all.
+	stride := 1 + len(c.y)/levelBlocks
+	have, known := make([]float64, 0, len(c.y)/stride+1), 0
+	for i, x := range c.y {
+		if math.IsNaN(x) {
+			continue
+		}
+		known++
+		if i%stride == 0 {
 			have = append(have, x)
 		}
 	}
-	if float64(len(have)) < c.hz {
-		return "less than a second is recorded", "crank for about five seconds", evidence.TooFewEvents
+	if float64(known) < c.hz || len(have) == 0 {
+		return second, "crank for about five seconds", evidence.TooFewEvents
 	}
 	high := stats.Quantile(have, 0.75)
 	low := stats.Quantile(have, 0.02)
@@ -299,7 +326,7 @@ func (c *cranked) starter() (why, fix string, flag evidence.Flag) {
 	if best < 0 || float64(c.off-c.on) < 0.8*c.hz {
 		return "the starter does not run for a second", "crank for about five seconds, with fuel and spark disabled", evidence.TooFewEvents
 	}
-	before := have[:0:0]
+	before := have[:0]
 	for _, x := range c.y[max(0, c.on-int(2*c.hz)):max(0, c.on-int(0.01*c.hz))] {
 		if !math.IsNaN(x) {
 			before = append(before, x)
@@ -421,6 +448,10 @@ func (c *cranked) couldCrank(lag int) bool {
 func smoothed(v []float64, window float64) []float64 {
 	w := max(1, int(window/2))
 	out := make([]float64, len(v))
+	if len(v) > 2*w && allFinite(v) {
+		smoothFinite(out, v, w)
+		return out
+	}
 	sum, n := 0.0, 0
 	for i := range min(w, len(v)) {
 		if x := v[i]; x == x {
@@ -442,6 +473,29 @@ func smoothed(v []float64, window float64) []float64 {
 	return out
 }
 
+// smoothFinite is smoothed over w values to either side where none is missing and
+// there are more than twice as many.
+func smoothFinite(out, v []float64, w int) {
+	sum := 0.0
+	for _, x := range v[:w] {
+		sum += x
+	}
+	for i := range w + 1 {
+		sum += v[i+w]
+		out[i] = sum / float64(i+w+1)
+	}
+	share := 1 / float64(2*w+1)
+	in, gone, mid := v[2*w+1:], v[:len(v)-2*w-1], out[w+1:]
+	for i, x := range in {
+		sum += x - gone[i]
+		mid[i] = sum * share
+	}
+	for i := len(v) - w; i < len(v); i++ {
+		sum -= v[i-w-1]
+		out[i] = sum / float64(len(v)-i+w)
+	}
+}
+
 // autocorrelation is the mean of x(i) x(i+lag) for lags up to most, by way of the
 // spectrum.
 func autocorrelation(x []float64, most int) []float64 {
@@ -449,12 +503,15 @@ func autocorrelation(x []float64, most int) []float64 {
 	for n < len(x)+most+1 {
 		n *= 2
 	}
-	fft := stats.NewFFT(n)
-	c := fft.Spectrum(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
+	fft := stats.BorrowFFT(n)
+	defer fft.GiveBack()
+	r := make([]float64, n)
+	copy(r, x)
+	c := fft.Spectrum(nil, r)
 	for i, z := range c {
 		c[i] = complex(real(z)*real(z)+imag(z)*imag(z), 0)
 	}
-	r := fft.Series(nil, c)[:most+1]
+	r = fft.Series(r, c)[:most+1]
 	for lag := range r {
 		r[lag] /= float64(len(x) - lag)
 	}

@@ -60,6 +60,7 @@ func (c *cranked) humps() {
 		}
 		return math.NaN()
 	}
+	last, after := -1, math.NaN() // the hump whose right foot is known
 	for k, p := range tops {
 		if p-half < 0 || p+half >= len(z) {
 			continue
@@ -68,13 +69,19 @@ func (c *cranked) humps() {
 		if !ok {
 			continue
 		}
-		l, r := valley(p-int(0.7*t), p), valley(p, p+int(0.7*t))
-		if k+1 < len(tops) {
-			r = valley(p, tops[k+1])
-		}
+		from, to := p-int(0.7*t), p+int(0.7*t)
 		if k > 0 {
-			l = valley(tops[k-1], p)
+			from = tops[k-1]
 		}
+		if k+1 < len(tops) {
+			to = tops[k+1]
+		}
+		l := after
+		if last != k-1 || k == 0 {
+			l = valley(from, p)
+		}
+		r := valley(p, to)
+		last, after = k, r
 		if math.IsNaN(l) || math.IsNaN(r) {
 			continue
 		}
@@ -231,7 +238,11 @@ func (c *cranked) halves() (early, late float64) {
 	mid := smoothed(c.y[a:b], 2*c.period*c.hz)
 	count := func(from, to int) float64 {
 		high, n := false, 0.0
-		swing := stats.MADSigma(v[from:to]) / 3
+		some := make([]float64, 0, (to-from)/4+1) // neighbours are nearly alike
+		for i := from; i < to; i += 4 {
+			some = append(some, v[i])
+		}
+		swing := stats.MADSigma(some) / 3
 		for i := from; i < to; i++ {
 			switch d := v[i] - mid[i]; {
 			case !high && d > swing:
@@ -256,42 +267,6 @@ func (c *cranked) syncs(rec *trace.Recording) []float64 {
 	out := pulseMiddles(c.sync.Values[c.seg.First:min(c.seg.End, len(c.sync.Values))], 0.3*c.period*c.rate)
 	for i := range out {
 		out[i] /= c.rate
-	}
-	return out
-}
-
-// pulseMiddles gives the middle of each pulse of a trigger channel, in samples. The
-// pulse is what the channel is for the smaller part of the time; those nearer than
-// apart samples are strikes of one coil, and count once.
-func pulseMiddles(v []float64, apart float64) []float64 {
-	lo, hi := leastGreatest(v)
-	if !(hi > lo) {
-		return nil
-	}
-	var out []float64
-	above := 0
-	for _, x := range v {
-		if x > (lo+hi)/2 {
-			above++
-		}
-	}
-	upside := above > len(v)/2
-	from := -1
-	for i, x := range v {
-		in := (x > lo+0.6*(hi-lo)) != upside
-		if from >= 0 && !upside {
-			in = x > lo+0.4*(hi-lo)
-		}
-		switch {
-		case in && from < 0:
-			from = i
-		case !in && from >= 0:
-			t := float64(from+i-1) / 2
-			if len(out) == 0 || t-out[len(out)-1] > apart {
-				out = append(out, t)
-			}
-			from = -1
-		}
 	}
 	return out
 }

@@ -22,37 +22,17 @@ func (c *cranked) voltage(rec *trace.Recording) {
 	from, to := c.sampleOf(float64(c.on)), min(len(v), c.sampleOf(float64(b)))
 	start := c.sampleOf(float64(a))
 	var rest []float64
-	for _, x := range v[max(c.seg.First, from-int(2*c.rate)):max(c.seg.First, from-int(0.01*c.rate))] {
-		if !math.IsNaN(x) {
+	still := v[max(c.seg.First, from-int(2*c.rate)):max(c.seg.First, from-int(0.01*c.rate))]
+	for i := 0; i < len(still); i += 1 + len(still)/levelBlocks {
+		if x := still[i]; !math.IsNaN(x) {
 			rest = append(rest, x)
 		}
 	}
-	lowAt := -1
 	// A spike of one sample is no dip: the mean over about 2 ms counts.
 	w := max(1, int(2e-3*c.rate))
-	low, dip := math.Inf(1), math.Inf(1)
-	sum, n := 0.0, 0
-	for i := from; i < to; i++ {
-		if !math.IsNaN(v[i]) {
-			sum += v[i]
-			n++
-		}
-		if j := i - w; j >= from && !math.IsNaN(v[j]) {
-			sum -= v[j]
-			n--
-		}
-		if n == 0 || i-from < w-1 {
-			continue
-		}
-		m := sum / float64(n)
-		if m < dip {
-			dip = m
-		}
-		if i >= start+w && m < low {
-			low, lowAt = m, i
-		}
-	}
-	if lowAt < 0 {
+	dip, low, lowAt := lowestMeans(v[from:max(from, to)], w, start+1-from)
+	lowAt += from
+	if math.IsInf(low, 1) {
 		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.TooFewEvents, "no voltage was recorded while cranking", "record the voltage at the battery posts on a second channel")
 		return
 	}
@@ -66,8 +46,8 @@ func (c *cranked) voltage(rec *trace.Recording) {
 		c.run.RestVolt = stats.Median(rest)
 	}
 	limit := c.leastVolt()
-	c.emit("cranking.voltage_min", ch, evidence.WholeEngine, low, sigma, 1, max(0, lowAt-w+1), lowAt)
-	c.mark("cranking.voltage_min", ch, 0, max(0, lowAt-w+1), lowAt, "%.2f V", low)
+	c.emit("cranking.voltage_min", ch, evidence.WholeEngine, low, sigma, 1, lowAt, lowAt+w-1)
+	c.mark("cranking.voltage_min", ch, 0, lowAt, lowAt+w-1, "%.2f V", low)
 	point := "measuring point not stated"
 	if c.meta.Probe != "" {
 		point = "measured with " + c.meta.Probe
@@ -80,6 +60,44 @@ func (c *cranked) voltage(rec *trace.Recording) {
 	if low < limit {
 		c.note(ch, "", true, "%s: %.1f V while cranking is below %.1f V: see to the battery first, the comparison of cylinders is not valid until then", ch, low, limit)
 	}
+}
+
+// lowestMeans is the lowest mean of about w values (missing ones left out), looked at
+// each quarter of that length; and the lowest of those that begin at after or later,
+// with where it begins. Infinite where there is none.
+func lowestMeans(v []float64, w, after int) (lowest, low float64, at int) {
+	step := max(1, w/4)
+	sums, counts := make([]float64, w/step), make([]int, w/step)
+	lowest, low = math.Inf(1), math.Inf(1)
+	all, known, k := 0.0, 0, 0
+	for end := step; end <= len(v); end += step {
+		part := v[end-step : end]
+		sum, n := sumOf(part), step
+		if sum-sum != 0 {
+			sum, n = 0, 0
+			for _, x := range part {
+				if x-x == 0 {
+					sum += x
+					n++
+				}
+			}
+		}
+		all, known = all+sum-sums[k], known+n-counts[k]
+		sums[k], counts[k] = sum, n
+		if k++; k == len(sums) {
+			k = 0
+		}
+		from := end - step*len(sums)
+		if from < 0 || known == 0 {
+			continue
+		}
+		m := all / float64(known)
+		lowest = min(lowest, m)
+		if from >= after && m < low {
+			low, at = m, from
+		}
+	}
+	return lowest, low, at
 }
 
 // leastVolt is what a good battery holds while cranking: twice as much where two

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"proveout/evidence"
 	"proveout/stats"
@@ -65,8 +66,20 @@ func smallN(n float64) float64 {
 	if n < 2 {
 		return 1
 	}
+	if k := int(n); float64(k) == n && k < len(smallFactors()) {
+		return smallFactors()[k]
+	}
 	return stats.TQuantile(0.975, n-1) / 1.959964
 }
+
+// smallFactors are those of up to 99 values, worked out once.
+var smallFactors = sync.OnceValue(func() *[100]float64 {
+	var f [100]float64
+	for k := 2; k < len(f); k++ {
+		f[k] = stats.TQuantile(0.975, float64(k-1)) / 1.959964
+	}
+	return &f
+})
 
 // spreadOf is the standard deviation after values further than three median
 // deviations from the median were pulled in to there (winsorised): nearly as

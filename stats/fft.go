@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"math/cmplx"
+	"sync"
 )
 
 // FFT is the discrete Fourier transform of real series whose length is a power of two.
@@ -33,6 +34,22 @@ func NewFFT(n int) *FFT {
 	}
 	return f
 }
+
+// keptFFTs are transforms that were given back, by the power of two of their length:
+// the tables of one cost as much as using it.
+var keptFFTs [64]sync.Pool
+
+// BorrowFFT gives a transform of series of n samples, one that was given back if
+// there is one.
+func BorrowFFT(n int) *FFT {
+	if f, ok := keptFFTs[bits.Len(uint(n))].Get().(*FFT); ok && f.n == n {
+		return f
+	}
+	return NewFFT(n)
+}
+
+// GiveBack ends the use of a borrowed transform.
+func (f *FFT) GiveBack() { keptFFTs[bits.Len(uint(f.n))].Put(f) }
 
 // unit is exp(-2 pi i k/n).
 func unit(k, n int) complex128 { return cmplx.Rect(1, -2*math.Pi*float64(k)/float64(n)) }
