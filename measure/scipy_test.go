@@ -196,7 +196,7 @@ func (w *scipyWriter) speed() {
 	w.file("cranking", rec.Channels[0].Values)
 	w.file("cranking_volt", rec.Channels[1].Values)
 	w.file("cranking_sync", rec.Channels[2].Values)
-	w.feature("cranking", CrankingCurrent, rec, start.meta(), map[string]string{"rpm": "cranking.speed", "current": "cranking.current", "lowest": "cranking.voltage_min", "first_cylinder": "cranking.ripple"})
+	w.feature("cranking", CrankingCurrent, rec, start.meta(), map[string]string{"rpm": "cranking.speed", "current": "cranking.current", "lowest": "cranking.voltage_min", "first_cylinder": "cranking.ripple", "first_hump": "cranking.hump"})
 
 	x := make([]float64, 1<<20)
 	rng := rand.New(rand.NewPCG(5, 6))

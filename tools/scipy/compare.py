@@ -14,7 +14,7 @@ import time
 
 import numpy as np
 import scipy
-from scipy import fft, ndimage, optimize, signal, stats
+from scipy import fft, ndimage, optimize, signal, special, stats
 
 TOLERANCE = 1e-9
 RUNS = 15
@@ -218,9 +218,9 @@ def primary(x, rate):
 
 
 def cranking(x, rate, volt, sync, cylinders):
-    """Humps of the starter current, crest of each cylinder by the sync with its
-    uncertainty, speed, lowest voltages, and how far the lowest crest is below the
-    others."""
+    """Humps of the starter current, crest and hump (from its feet on either side) of
+    each cylinder by the sync with their uncertainties, mean current and speed with
+    theirs, lowest voltages, and how far the lowest hump is below the others."""
     block = int(rate / 1000)
     y = x[:len(x) // block * block].reshape(-1, block).mean(axis=1)
     high, low = np.quantile(y, 0.75), np.quantile(y, 0.02)
@@ -243,15 +243,25 @@ def cranking(x, rate, volt, sync, cylinders):
     fits = [parabola(y, p - half, 2 * half + 1) for p in peaks]
     crests = np.array([f[1] for f in fits])
     places = np.array([p - half + f[0] for p, f in zip(peaks, fits)])
-    valleys = [y[a:b].min() for a, b in zip(peaks, peaks[1:])]
+    # the foot between two humps is a parabola about the lowest point, turned over
+    ends = np.concatenate([[max(half, peaks[0] - int(0.7 * period))], peaks, [min(len(y) - half - 1, peaks[-1] + int(0.7 * period))]])
+    lows = [a + smooth[a:b].argmin() for a, b in zip(ends, ends[1:])]
+    lows = np.clip(lows, half, len(y) - half - 1)
+    feet = np.array([-parabola(-y, k - half, 2 * half + 1)[1] for k in lows])
+    humps = crests - (feet[:-1] + feet[1:]) / 2
+    whole = y[:len(y) // period * period].reshape(-1, period).mean(axis=1)
+    mean_sd = math.hypot(middle(whole)[1], 0.02 * mean)
     turns = np.diff(places)
     period_now, period_sd = middle(turns)
-    halves = [np.count_nonzero(np.diff(np.sign(p - np.median(p))) > 0) for p in np.array_split(smooth, 2)]
-    # each crest over the mean of the cycle about it
+    even = np.all((turns > 0.7 * period) & (turns < 1.4 * period))
+    # how often it swings through its own middle, in the first and the second half
+    fine, slow = ndimage.uniform_filter1d(y, max(3, period // 12)), ndimage.uniform_filter1d(y, 2 * period)
+    halves = [np.count_nonzero(np.diff(np.sign(np.where(np.abs(d) > stats.median_abs_deviation(p, scale="normal") / 3, d, 0))) > 0)
+              for p, d in zip(np.array_split(fine, 2), np.array_split(fine - slow, 2))]
+    # each over the mean of the cycle about it
     weights = np.ones(cylinders + 1)
     weights[[0, -1]] = 0.5
-    about = ndimage.convolve1d(crests, weights / weights.sum(), mode="nearest")
-    ratio = crests / about
+    ratio, hump_ratio = (v / ndimage.convolve1d(v, weights / weights.sum(), mode="nearest") for v in (crests, humps))
     level = sync > (sync.min() + sync.max()) / 2
     edges = np.diff(level.astype(np.int8))
     up, down = np.nonzero(edges == 1)[0], np.nonzero(edges == -1)[0]
@@ -263,14 +273,18 @@ def cranking(x, rate, volt, sync, cylinders):
     each = [middle(ratio[(one + c) % cylinders::cylinders]) for c in range(cylinders)]
     values = np.array([m for m, _ in each]) * crests.mean()
     sds = np.hypot(np.array([s for _, s in each]) * crests.mean(), np.hypot(zero_sd, 0.0015 * values))
+    each = [middle(hump_ratio[(one + c) % cylinders::cylinders]) for c in range(cylinders)]
+    hump_values = np.array([m for m, _ in each]) * humps.mean()
+    hump_sds = np.hypot(np.array([s for _, s in each]) * humps.mean(), 0.005 * humps.mean())
     # what repeats after another number of humps than there are cylinders
     scatter = {n: stats.median_abs_deviation(crests[n:] - crests[:-n], scale="normal") for n in (3, 4, 5, 6, 8, 10, 12) if len(crests) - n >= 6}
     volts = ndimage.uniform_filter1d(volt, int(2e-3 * rate))
     rest = np.median(volt[:max(1, (run[0] - 10) * block)])
     dip, lowest = volts[run[0] * block:last * block].min(), volts[first * block:last * block].min()
-    worst = values.argmin()
-    others = (values.sum() - values[worst]) / (cylinders - 1)
-    return {"rpm": 120 / (cylinders * period_now * 1e-3), "current": mean, "lowest": lowest, "first_cylinder": values[0]}
+    worst = hump_values.argmin()
+    others = (hump_values.sum() - hump_values[worst]) / (cylinders - 1)
+    doubt = math.sqrt(2) * special.erfinv(1 - 0.10 / cylinders) * hump_sds[worst] / others
+    return {"rpm": 120 / (cylinders * period_now * 1e-3), "current": mean, "lowest": lowest, "first_cylinder": values[0], "first_hump": hump_values[0]}
 
 
 def best(runs, f):
