@@ -289,9 +289,14 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 	case a.Stopped:
 		p.para("  ", "The cause is shown: no further test. Put it right, measure the same thing on the other cylinders again, re-read the codes, and drive the fault conditions before you call it fixed.", 2)
 		return
-	case len(a.Next) == 0:
+	case len(a.Next) == 0 && len(a.First) == 0:
 		p.para("  ", "No test that is open would change the decision.", 2)
 		return
+	}
+	lead := "  First: "
+	for _, f := range a.First {
+		p.para(lead, f, 9)
+		lead = "  Then:  "
 	}
 	for i, n := range a.Next {
 		if i == 3 && !all {

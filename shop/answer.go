@@ -21,10 +21,12 @@ type Answer struct {
 	Suspects  []SuspectAnswer  `json:"suspects"`
 	RuledOut  []RuledOutAnswer `json:"ruled_out"`
 	Conflicts []ConflictAnswer `json:"conflicts"`
-	Next      []NextAnswer     `json:"next"`
-	LeftOut   []LeftOut        `json:"left_out"`
-	Notes     []NoteAnswer     `json:"notes"`
-	Cautions  []CautionAnswer  `json:"cautions"`
+	// First is what comes before any test, in order: what the tests rest on.
+	First    []string        `json:"first"`
+	Next     []NextAnswer    `json:"next"`
+	LeftOut  []LeftOut       `json:"left_out"`
+	Notes    []NoteAnswer    `json:"notes"`
+	Cautions []CautionAnswer `json:"cautions"`
 	// DoubtBits is the doubt left over all explanations, in yes-or-no questions.
 	DoubtBits    float64 `json:"doubt_bits"`
 	NothingWrong float64 `json:"nothing_wrong"`

@@ -69,7 +69,8 @@ type measured struct {
 	itemNotes    []string
 	notes        []NoteAnswer
 	leftOut      []LeftOut
-	cautions     []CautionAnswer
+	counted      []countedCodes
+	listed       []string // modules whose codes were read
 	readings     []evidence.Reading
 	notMeasured  []measure.NotMeasured
 	codes        *storedCodes // nil: codes were not read
@@ -87,16 +88,19 @@ func (w *work) add(c job.CaptureFile, m measured) {
 	})
 	w.answer.Notes = append(w.answer.Notes, m.notes...)
 	w.answer.LeftOut = append(w.answer.LeftOut, m.leftOut...)
-	w.answer.Cautions = append(w.answer.Cautions, m.cautions...)
 	if m.read {
 		w.read++
 	}
 	if m.codes != nil {
 		w.codeFindings(c, m.codes)
 	}
+	w.listed = append(w.listed, m.listed...)
 	if c.SetAside != "" {
 		w.setAside = append(w.setAside, m.readings...)
 		return
+	}
+	if c.When != "after" {
+		w.counted = append(w.counted, m.counted...)
 	}
 	w.readings = append(w.readings, m.readings...)
 	w.notMeasured = append(w.notMeasured, m.notMeasured...)
@@ -236,7 +240,7 @@ func (w *work) messages(c job.CaptureFile, f intake.File, m *measured) {
 	}
 	m.itemNotes = append(m.itemNotes, sessionSummary(s)...)
 	w.sessionNotes(m, s)
-	m.cautions = append(m.cautions, unreadCodes(c, s)...)
+	m.counted, m.listed = countCodes(s)
 	m.codes = readCodes(m.file, s)
 	res, err := measure.Diagnostics(s, w.meta(c, f))
 	if err != nil {

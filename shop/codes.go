@@ -53,26 +53,42 @@ func (w *work) codeFindings(c job.CaptureFile, stored *storedCodes) {
 	}
 }
 
-// unreadCodes warns when a module counts codes that nobody has read: they, and
-// the freeze frame, are gone with the first clear.
-func unreadCodes(c job.CaptureFile, s *obd.Session) []CautionAnswer {
-	if c.When == "after" || c.SetAside != "" {
-		return nil
-	}
-	var out []CautionAnswer
+// countedCodes is how many codes a module says it stores.
+type countedCodes struct {
+	module string
+	lamp   bool
+	codes  int
+}
+
+// countCodes tells which modules count codes, and which had their codes read.
+func countCodes(s *obd.Session) (counted []countedCodes, listed []string) {
 	for _, m := range s.Modules {
-		r := m.LatestReadiness(0x01)
-		if r == nil || len(m.Codes) > 0 || !r.MIL && r.CodeCount == 0 {
+		if len(m.Codes) > 0 {
+			listed = append(listed, m.Address)
+		}
+		if r := m.LatestReadiness(0x01); r != nil && (r.MIL || r.CodeCount > 0) {
+			counted = append(counted, countedCodes{m.Address, r.MIL, r.CodeCount})
+		}
+	}
+	return counted, listed
+}
+
+// unreadCodes warns when a module counts codes that no capture of the job reads:
+// they, and the freeze frame, are gone with the first clear, and they cost
+// minutes where a test costs an hour.
+func (w *work) unreadCodes() {
+	for i, m := range w.counted {
+		if slices.Contains(w.listed, m.module) || slices.ContainsFunc(w.counted[:i], func(o countedCodes) bool { return o.module == m.module }) {
 			continue
 		}
 		lamp := "has its warning lamp off"
-		if r.MIL {
+		if m.lamp {
 			lamp = "has its warning lamp on"
 		}
-		out = append(out, CautionAnswer{Word: "NOTICE", Text: fmt.Sprintf(
-			"Module %s %s and counts %d code%s, which were not read. Clearing would destroy them: read and save the codes and the freeze frame first.", m.Address, lamp, r.CodeCount, plural(r.CodeCount))})
+		w.answer.Cautions = append(w.answer.Cautions, CautionAnswer{Word: "NOTICE", Text: fmt.Sprintf(
+			"Module %s %s and counts %d code%s, which were not read. Clearing would destroy them: read and save the codes and the freeze frame first.", m.module, lamp, m.codes, plural(m.codes))})
+		w.answer.First = append(w.answer.First, fmt.Sprintf("Read and save the codes and the freeze frame of module %s.", m.module))
 	}
-	return out
 }
 
 func codeFinding(t book.TestAt, stored []string, c job.CaptureFile, from evidence.Source) evidence.Finding {

@@ -94,6 +94,8 @@ type work struct {
 	keep     bool
 	logs     []drivenLog
 	sessions []readSession
+	counted  []countedCodes // what modules say they store
+	listed   []string       // modules whose codes were read
 	result   *reason.Answer
 }
 

@@ -23,7 +23,7 @@ func newAnswer(f *job.File, o Options) *Answer {
 		},
 		Complaint: ComplaintAnswer{Said: strings.TrimSpace(f.Complaint.Said), Symptoms: []string{}, States: []string{}, Facts: map[string]string{}},
 		Books:     []BookAnswer{}, Items: []ItemAnswer{}, Findings: []FindingAnswer{}, Suspects: []SuspectAnswer{}, RuledOut: []RuledOutAnswer{},
-		Conflicts: []ConflictAnswer{}, Next: []NextAnswer{}, ChangeMind: []string{}, Limits: []LimitAnswer{}, LeftOut: []LeftOut{}, Notes: []NoteAnswer{}, Cautions: []CautionAnswer{},
+		Conflicts: []ConflictAnswer{}, First: []string{}, Next: []NextAnswer{}, ChangeMind: []string{}, Limits: []LimitAnswer{}, LeftOut: []LeftOut{}, Notes: []NoteAnswer{}, Cautions: []CautionAnswer{},
 	}
 	if v, err := vehicle.ParseVIN(f.Vehicle.VIN); err == nil {
 		if hint := v.CheckHint(); hint != "" {
@@ -67,9 +67,14 @@ func (w *work) fill(r *reason.Answer) {
 	}
 	w.fillConflicts(r)
 	a.Stopped = r.Stopped
+	w.unreadCodes()
+	asked := !w.noComplaint(r)
+	if !asked && !a.Stopped {
+		a.First = append(a.First, "State what the customer notices, as symptoms: without them no test is worth its minutes.")
+	}
 	for i := range r.Next {
-		if a.Stopped {
-			break // the search is over: what comes next is the repair, not a test
+		if a.Stopped || !asked {
+			break // the search is over, and the repair comes next; or it has not begun
 		}
 		a.Next = append(a.Next, w.next(&r.Next[i]))
 	}

@@ -41,7 +41,7 @@ func headline(w *work, r *reason.Answer) string {
 	}
 	top := leader(r)
 	switch {
-	case len(w.resolved.Complaint.Symptoms) == 0 && r.NothingWrong > top.Chance:
+	case w.noComplaint(r):
 		return "No symptom is stated (complaint.symptoms), so the odds start from a sound vehicle and nothing stands out. The findings stand for themselves; \"proveout book show\" lists the symptoms."
 	case r.NothingWrong > top.Chance && r.NothingWrong > r.NotListed:
 		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
@@ -62,6 +62,17 @@ func headline(w *work, r *reason.Answer) string {
 		}
 	}
 	return strings.TrimSpace(fmt.Sprintf("No suspect stands out yet. First: %s (%s)%s. %s", suspectWords(top), percent(top.Chance), second, pointsTo(r)))
+}
+
+// noComplaint reports whether there is nothing to search for: no symptom is
+// stated and no finding makes a suspect likelier than a sound vehicle.
+func (w *work) noComplaint(r *reason.Answer) bool {
+	for i := range r.Suspects {
+		if s := r.Suspects[i].State; s == reason.Shown || s == reason.Repaired {
+			return false
+		}
+	}
+	return len(r.Suspects) > 0 && len(w.resolved.Complaint.Symptoms) == 0 && r.NothingWrong > leader(r).Chance
 }
 
 // pointsTo sums the chances of one system on one cylinder or bank up, and names

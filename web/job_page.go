@@ -64,6 +64,7 @@ type jobPage struct {
 	Reasons      []string
 
 	Stop     string
+	Ahead    []string // what comes before any test
 	First    *testView
 	Others   []testView
 	Declines []string
@@ -353,7 +354,7 @@ func (b *pageBuilder) answer(a *shop.Answer) {
 	g.NotListed = p.T("job.not_listed", chance(a.NotListed, p), chance(a.NothingWrong, p), chance(a.TwoOrMore, p))
 	b.conflicts(a)
 	b.ruledOut(a)
-	g.Stop = a.Stop
+	g.Stop, g.Ahead = a.Stop, a.First
 	b.tests(a)
 	for _, k := range []string{"seen", "access", "customer"} {
 		g.Reasons = append(g.Reasons, p.T("reason."+k))
