@@ -132,7 +132,7 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, no more than its share.", who, plain(ta.count), plain(total), what, rate)
 		}
-		if bursts && total > 0 && ta.count > float64(ta.events) {
+		if bursts && total > 0 && ta.count > float64(ta.events) && fd.State != evidence.NotEstablished { // there it is said already
 			fd.Sentence += fmt.Sprintf(" They came in %s.", plural(ta.events, "one burst", "%d bursts"))
 		}
 		if f.ID == "misfire.ewma" {
