@@ -10,6 +10,9 @@ import (
 // writeItems prints each item with what it says; cylinders in line are told in
 // one sentence unless all is asked for.
 func writeItems(p *page, a *shop.Answer, all bool) {
+	if len(a.Items) == 0 {
+		return
+	}
 	p.head("What each item says")
 	byItem := map[int][]shop.FindingAnswer{}
 	for _, f := range a.Findings {
