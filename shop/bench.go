@@ -45,6 +45,11 @@ type Bench struct {
 	beside     atomic.Int64 // counts changes beside the chain: pages made before are old
 }
 
+// HoldFor is how long a command waits for an earlier one where nothing else is said. Our
+// choice: well below the time that a request to the workbench may take, or the wait would
+// end in a refusal instead of an entry that says it came late.
+const HoldFor = 10 * time.Second
+
 // BenchOptions pass in what the core may not take by itself.
 type BenchOptions struct {
 	Shop    string // opaque id of the shop
@@ -55,7 +60,7 @@ type BenchOptions struct {
 	Limits  intake.Limits
 	Program string // name and version, pinned in conclusions
 	// HoldFor is how long a command waits for an earlier one of the same device that
-	// is still missing; 0: 30 s.
+	// is still missing; 0: HoldFor.
 	HoldFor time.Duration
 	// Key signs the ends of the chains; nil: the one in the store's folder, made when
 	// there is none.
@@ -85,7 +90,7 @@ func NewBench(s store.Store, o BenchOptions) (*Bench, error) {
 		o.Shop = "shop"
 	}
 	if o.HoldFor <= 0 {
-		o.HoldFor = 30 * time.Second
+		o.HoldFor = HoldFor
 	}
 	if o.Books == nil {
 		books, err := book.Builtin()

@@ -119,7 +119,7 @@ func (s *Server) newAPI() http.Handler {
 // operation registers one operation. What goes wrong becomes a problem document;
 // what is inside stays inside.
 func operation[I, O any](api huma.API, op huma.Operation, f func(c *apiCall, in *I) (*O, error)) {
-	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
+	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusGone, http.StatusMisdirectedRequest, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
 	op.Security = writeSecurity(op.Method, op.Security)
 	if op.Method != http.MethodGet {
 		op.Errors = append(op.Errors, http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType, http.StatusInsufficientStorage)

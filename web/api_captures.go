@@ -141,6 +141,7 @@ func rawCapture(s *Server, w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")
 	h.Set("Etag", `"`+sha+`"`)
 	h.Set("Cache-Control", "private, max-age=31536000, immutable")
+	r.Header.Del("Range") // whole or not at all: nothing of ours asks for parts
 	http.ServeContent(w, r, "", s.started, f)
 	return nil
 }

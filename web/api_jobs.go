@@ -69,6 +69,16 @@ func receiptOf(r shop.Receipt) *receiptOut {
 	return &receiptOut{http.StatusCreated, r}
 }
 
+// again is the answer to a write that was carried out before.
+func again() map[string]*huma.Response {
+	return map[string]*huma.Response{"200": {Description: "written before, by the same key: its receipt", Content: map[string]*huma.MediaType{"application/json": {Schema: &huma.Schema{Ref: "#/components/schemas/Receipt"}}}}}
+}
+
+// unchanged is the answer to an asker who has the newest already.
+func unchanged() map[string]*huma.Response {
+	return map[string]*huma.Response{"304": {Description: "as it was when the asker got it"}}
+}
+
 // tagged is a body with its tag; an asker who has it already gets 304.
 type tagged[T any] struct {
 	Status int
@@ -95,7 +105,7 @@ func tag[T any](c *apiCall, v *T) (*tagged[T], error) {
 }
 
 func (s *Server) jobOperations(api huma.API) {
-	operation(api, huma.Operation{OperationID: "board", Method: "GET", Path: "/board", Summary: "Every open job, dangerous ones first", Tags: []string{"jobs"}},
+	operation(api, huma.Operation{OperationID: "board", Method: "GET", Path: "/board", Summary: "Every open job, dangerous ones first", Tags: []string{"jobs"}, Responses: unchanged()},
 		func(c *apiCall, _ *Asked) (*tagged[shop.BoardView], error) {
 			v, err := c.bench.Board(c.r.Context())
 			if err != nil {
@@ -120,7 +130,7 @@ func (s *Server) jobOperations(api huma.API) {
 			v, err := c.bench.Closed(c.r.Context(), in.Q, in.Before, in.Limit)
 			return &struct{ Body *shop.PastView }{v}, err
 		})
-	operation(api, huma.Operation{OperationID: "open-job", Method: "POST", Path: "/jobs", Summary: "Open a job with a received@1 command", DefaultStatus: 201, Tags: []string{"jobs"}},
+	operation(api, huma.Operation{OperationID: "open-job", Method: "POST", Path: "/jobs", Summary: "Open a job with a received@1 command", DefaultStatus: 201, Tags: []string{"jobs"}, Responses: again()},
 		func(c *apiCall, in *struct{ Body commandBody }) (*receiptOut, error) {
 			a, err := c.author(c.w, c.r)
 			if err != nil {
@@ -130,7 +140,7 @@ func (s *Server) jobOperations(api huma.API) {
 			_, r, err := c.bench.Open(c.r.Context(), in.Body.command(a, c.now()))
 			return receiptOf(r), err
 		})
-	operation(api, huma.Operation{OperationID: "job", Method: "GET", Path: "/jobs/{id}", Summary: "Everything one job's page shows", Tags: []string{"jobs"}},
+	operation(api, huma.Operation{OperationID: "job", Method: "GET", Path: "/jobs/{id}", Summary: "Everything one job's page shows", Tags: []string{"jobs"}, Responses: unchanged()},
 		func(c *apiCall, in *struct {
 			JobPath
 			Asked
@@ -146,7 +156,7 @@ func (s *Server) jobOperations(api huma.API) {
 			v, err := c.bench.Entries(c.r.Context(), in.ID)
 			return &struct{ Body []shop.EntryView }{v}, err
 		})
-	operation(api, huma.Operation{OperationID: "write", Method: "POST", Path: "/jobs/{id}/entries", Summary: "Write one entry of a job; answered when it is safe on disk", DefaultStatus: 201, Tags: []string{"jobs"}},
+	operation(api, huma.Operation{OperationID: "write", Method: "POST", Path: "/jobs/{id}/entries", Summary: "Write one entry of a job; answered when it is safe on disk", DefaultStatus: 201, Tags: []string{"jobs"}, Responses: again()},
 		func(c *apiCall, in *struct {
 			JobPath
 			Body commandBody

@@ -108,6 +108,14 @@ func TestReplayedAndReorderedWrites(t *testing.T) {
 	}
 }
 
+// TestARequestOutlivesTheHold: a command whose forerunner never comes is taken late, not
+// stopped with the request that carries it.
+func TestARequestOutlivesTheHold(t *testing.T) {
+	if shop.HoldFor > requestTime/2 {
+		t.Errorf("a command is held for %s, a request for %s", shop.HoldFor, requestTime)
+	}
+}
+
 // TestClocksAnHourApart: a device an hour ahead writes what its clock says; the order
 // is the shop's, and times worked out from it are never below zero.
 func TestClocksAnHourApart(t *testing.T) {

@@ -85,7 +85,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, id string) error
 // streamed are the operations that do not fit the library: bytes and events. They
 // stand in the document all the same.
 var streamed = []huma.Operation{
-	{OperationID: "board-events", Method: "GET", Path: "/events", Summary: "Changes to any job, as server-sent events", Tags: []string{"events"}, Responses: answers("text/event-stream")},
+	{OperationID: "board-events", Method: "GET", Path: "/events", Summary: "Changes to any job, as server-sent events", Tags: []string{"events"}, Responses: refused(answers("text/event-stream"))},
 	{OperationID: "job-events", Method: "GET", Path: "/jobs/{id}/events", Summary: "Changes to one job, as server-sent events", Tags: []string{"events"}, Parameters: params("path:id"), Responses: refused(answers("text/event-stream"), 404)},
 	{OperationID: "append-upload", Method: "PATCH", Path: "/uploads/{id}", Summary: "Bytes of an upload from Upload-Offset on", Tags: []string{"captures"}, Parameters: params("path:id", "header:Upload-Offset"),
 		RequestBody: &huma.RequestBody{Content: map[string]*huma.MediaType{"application/octet-stream": {}}}, Responses: refused(map[string]*huma.Response{"204": {Description: "the new Upload-Offset is in the header"}}, 400, 403, 404, 409, 413, 507)},
@@ -113,7 +113,7 @@ func runOperations(r huma.Registry) []huma.Operation {
 		{OperationID: "run-table", Method: "GET", Path: "/jobs/{id}/procedures/{run}/table", Summary: "The run's state table and record, for a page that goes on without the server", Tags: tags,
 			Parameters: append(run(), after), Responses: refused(out("200", "table and entries", runTable{}), 404)},
 		{OperationID: "run-event", Method: "POST", Path: "/jobs/{id}/procedures/{run}/events", Summary: "One event of a run; answered when it is safe on disk", Tags: tags,
-			Parameters: run(), RequestBody: body(eventCommand{}), Responses: refused(out("200", "taken, now or before", eventReceipt{}), 400, 403, 404, 409, 413, 422, 507)},
+			Parameters: run(), RequestBody: body(eventCommand{}), Responses: refused(out("200", "taken, now or before", eventReceipt{}), 400, 403, 404, 409, 413, 422, 503, 507)},
 		{OperationID: "run-supply", Method: "POST", Path: "/jobs/{id}/procedures/{run}/supply/{watch}", Summary: "Samples of a meter for what is watched", Tags: tags, Security: []map[string][]string{{meterScheme: {}}},
 			Parameters: params("path:id", "path:run", "path:watch"), RequestBody: body(meterSamples{}), Responses: refused(map[string]*huma.Response{"204": {Description: "taken"}}, 400, 401, 404, 409, 413)},
 	}
@@ -125,7 +125,7 @@ func answers(kind string) map[string]*huma.Response {
 
 // refused adds the refusals an operation gives, each a problem document.
 func refused(r map[string]*huma.Response, codes ...int) map[string]*huma.Response {
-	for _, c := range codes {
+	for _, c := range append(codes, http.StatusMisdirectedRequest) { // that, every operation gives
 		r[strconv.Itoa(c)] = &huma.Response{Description: http.StatusText(c), Content: map[string]*huma.MediaType{"application/problem+json": {Schema: &huma.Schema{Ref: "#/components/schemas/ApiProblem"}}}}
 	}
 	return r

@@ -96,12 +96,12 @@ func (s *Server) slipOf(r *http.Request, device string) (slip, bool) {
 // Clocks (exported, since the library that writes the API document skips embedded
 // fields that are not) are what a device's clocks said when something was tapped, and when it was sent.
 type Clocks struct {
-	Wall    time.Time `json:"wall"`
-	Mono    int64     `json:"monotonic_ns"`
-	Boot    string    `json:"boot"`
-	NowWall time.Time `json:"now_wall"`
-	NowMono int64     `json:"now_monotonic_ns"`
-	NowBoot string    `json:"now_boot"`
+	Wall    time.Time `json:"wall,omitempty"`
+	Mono    int64     `json:"monotonic_ns,omitempty"`
+	Boot    string    `json:"boot,omitempty"`
+	NowWall time.Time `json:"now_wall,omitempty"`
+	NowMono int64     `json:"now_monotonic_ns,omitempty"`
+	NowBoot string    `json:"now_boot,omitempty"`
 }
 
 // age is how long something waited on the device: by the clock that never jumps where

@@ -3,6 +3,8 @@ package web
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
+	"io"
 	"net/http"
 	"strings"
 	"time"
@@ -22,12 +24,12 @@ func init() {
 // eventCommand is an event of a run as a page's outbox sends it: when it was made, by
 // the page's own clock, and what that clock said when it was sent.
 type eventCommand struct {
-	Key     string        `json:"key"`
-	N       int64         `json:"n"`
-	Type    string        `json:"type"`
+	Key     string        `json:"key" minLength:"1" maxLength:"200" doc:"the same key again gets the same receipt"`
+	N       int64         `json:"n,omitempty" doc:"the device's own counter from 1; 0: order does not matter"`
+	Type    string        `json:"type,omitempty"`
 	Payload shop.RunEvent `json:"payload"`
 	Clocks
-	Settled int64 `json:"settled"`
+	Settled int64 `json:"settled,omitempty"`
 }
 
 // eventReceipt answers an event.
@@ -38,7 +40,7 @@ type eventReceipt struct {
 
 // meterSamples are samples of a meter, in SI, oldest first.
 type meterSamples struct {
-	Values []float64 `json:"values" maxItems:"1000"`
+	Values []float64 `json:"values" minItems:"1" maxItems:"1000"`
 }
 
 // procedureEvent takes one event of a run and answers when it is on disk.
@@ -50,6 +52,9 @@ func procedureEvent(s *Server, w http.ResponseWriter, r *http.Request) error {
 	var c eventCommand
 	if err := readJSON(r, &c); err != nil {
 		return err
+	}
+	if c.Key == "" || len(c.Key) > 200 {
+		return fmt.Errorf("%w: a key of 1 to 200 bytes is needed, so that the same event twice counts once", shop.ErrBadCommand)
 	}
 	id, run := r.PathValue("id"), r.PathValue("run")
 	c.Payload.To, c.Payload.Text = clip(c.Payload.To, 100), clip(c.Payload.Text, longest)
@@ -106,6 +111,9 @@ func procedureSupply(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err := readJSON(r, &in); err != nil {
 		return err
 	}
+	if len(in.Values) == 0 {
+		return &Problem{Status: http.StatusBadRequest, Kind: "bad_form", Detail: "values is missing or empty"}
+	}
 	if len(in.Values) > 1000 {
 		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "too_big", Args: []any{1000}}
 	}
@@ -116,11 +124,15 @@ func procedureSupply(s *Server, w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// readJSON reads a body strictly: a misspelt field is told, not dropped.
+// readJSON reads a body strictly: a misspelt field and a second value are told, not dropped.
 func readJSON(r *http.Request, v any) error {
 	d := json.NewDecoder(r.Body)
 	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
+	err := d.Decode(v)
+	if err == nil && d.Decode(new(any)) != io.EOF {
+		err = errors.New("more than one JSON value")
+	}
+	if err != nil {
 		var tooBig *http.MaxBytesError
 		if errors.As(err, &tooBig) {
 			return err
