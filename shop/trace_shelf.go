@@ -3,13 +3,16 @@ package shop
 import (
 	"bytes"
 	"container/list"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
 
 	"proveout/intake"
+	"proveout/store"
 	"proveout/unit"
 )
 
@@ -110,7 +113,11 @@ func (s *traceShelf) make(key, sha string, m mapping) (*traceFile, error) {
 	f := s.b.readCapture(m.name, sha, m.options(s.b.o.Limits))
 	switch {
 	case f.Err != nil:
-		return nil, f.Err
+		var disk *fs.PathError
+		if errors.As(f.Err, &disk) || errors.Is(f.Err, store.ErrNotFound) {
+			return nil, f.Err
+		}
+		return nil, unreadable{f.Err}
 	case f.Recording == nil:
 		return nil, errMessages
 	}
@@ -172,6 +179,13 @@ func (memoryBytes) Close() error { return nil }
 
 // errMessages is a capture that has no samples to draw.
 var errMessages = fmt.Errorf("%w: the capture holds diagnostic messages, not samples", ErrBadCommand)
+
+// unreadable is a file that cannot be read as a capture. Its words are its own; nothing
+// of the workbench has failed.
+type unreadable struct{ error }
+
+func (u unreadable) Is(target error) bool { return target == ErrBadCommand }
+func (u unreadable) Unwrap() error        { return u.error }
 
 func (s *traceShelf) keep(path string, f intake.File) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {

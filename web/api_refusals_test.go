@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"os"
+	"strings"
 	"testing"
 
 	"proveout/job"
@@ -62,7 +63,19 @@ func TestRefusalsAreNoFailures(t *testing.T) {
 	if code, _ := b.call("POST", "/jobs/"+id+"/entries", map[string]any{"key": "c", "type": job.CaptureAddedType, "payload": map[string]any{"sha256": sealed.SHA256, "name": "modules.log", "size": sealed.Size, "form": map[string]any{"kind": "diagnostic"}}}, nil); code != 201 {
 		t.Fatalf("added: %d", code)
 	}
+	// An empty file is sealed like any other, and then read as none.
+	if code := begin(0, &up); code != 201 {
+		t.Fatalf("an empty file: %d", code)
+	}
+	var none shop.Uploaded
+	if code, _ := b.call("POST", "/uploads/"+up.ID+"/finish", nil, &none); code != 200 {
+		t.Fatalf("sealed empty: %d", code)
+	}
 	var p refusal
+	if code, _ := b.call("POST", "/captures/"+none.SHA256+"/preview", map[string]any{"name": "none.csv"}, &p); code != 422 || !strings.Contains(p.Detail, "empty") {
+		t.Errorf("a preview of an empty file: %d %+v", code, p)
+	}
+	p = refusal{}
 	if code, _ := b.call("GET", "/jobs/"+id+"/items/1/samples?channel=0&from=0&to=10&px=10", nil, &p); code != 422 || p.Detail == "" {
 		t.Errorf("samples of a log of messages: %d %+v", code, p)
 	}
