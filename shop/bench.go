@@ -140,8 +140,14 @@ func (b *Bench) Open(ctx context.Context, c Command) (string, Receipt, error) {
 
 // Write writes one entry of a job and returns when it is safe on disk.
 func (b *Bench) Write(ctx context.Context, jobID string, c Command) (Receipt, error) {
-	if c.Type == job.ReceivedType {
+	switch c.Type {
+	case job.ReceivedType:
 		return Receipt{}, fmt.Errorf("%w: the job was received before", ErrBadCommand)
+	case job.ProcedureStartedType, job.ProcedureEventType, job.ProcedureEndedType:
+		// A line from elsewhere would break the run's own chain, and the run with it.
+		return Receipt{}, fmt.Errorf("%w: what happens in a procedure goes to its run, which numbers and checks it", ErrBadCommand)
+	case job.ConclusionType:
+		return Receipt{}, fmt.Errorf("%w: a conclusion is what the workbench works out; nobody writes one", ErrBadCommand)
 	}
 	if c.Type == job.ProcedureAddedType {
 		return Receipt{}, fmt.Errorf("%w: a procedure is taken in by its text, which is checked first", ErrBadCommand)

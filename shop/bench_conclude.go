@@ -31,7 +31,7 @@ func (b *Bench) concluded(ctx context.Context, id string, in basis, w *worked) {
 		return
 	}
 	// The key names what was concluded from what: a restart writes it no second time.
-	_, err = b.Write(ctx, id, Command{
+	_, err = b.write(ctx, id, Command{
 		Key: "conclusion/" + id + "/" + in.hash, Device: serverDevice, Author: "program", Type: job.ConclusionType, Payload: payload,
 	})
 	if err != nil {

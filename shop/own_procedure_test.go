@@ -149,7 +149,10 @@ func TestOwnProcedureIsRefused(t *testing.T) {
 		t.Errorf("an entry that was not checked is taken: %v", err)
 	}
 	started := job.ProcedureStarted{Run: "forged", Procedure: "our_window", SHA256: job.Digest(unsafe), Text: string(unsafe)}
-	if _, err := b.Write(t.Context(), id, cmd("brought", job.ProcedureStartedType, started)); err != nil {
+	if _, err := b.Write(t.Context(), id, cmd("brought", job.ProcedureStartedType, started)); !errors.Is(err, ErrBadCommand) {
+		t.Errorf("a run from outside is taken: %v", err)
+	}
+	if _, err := b.write(t.Context(), id, cmd("brought", job.ProcedureStartedType, started)); err != nil { // as an imported record has it
 		t.Fatal(err)
 	}
 	var no *RefusedProcedure

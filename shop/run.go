@@ -85,7 +85,7 @@ func (b *Bench) StartProcedure(ctx context.Context, jobID, procedureID string, c
 		return "", Receipt{}, err
 	}
 	c.Payload = payload
-	r, err := b.Write(ctx, jobID, c)
+	r, err := b.write(ctx, jobID, c)
 	return run, r, err
 }
 

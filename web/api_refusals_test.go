@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"os"
+	"path"
 	"strings"
 	"testing"
 
@@ -78,6 +79,43 @@ func TestRefusalsAreNoFailures(t *testing.T) {
 	p = refusal{}
 	if code, _ := b.call("GET", "/jobs/"+id+"/items/1/samples?channel=0&from=0&to=10&px=10", nil, &p); code != 422 || p.Detail == "" {
 		t.Errorf("samples of a log of messages: %d %+v", code, p)
+	}
+}
+
+// TestALineOfARunFromElsewhere: entries that only a run or the workbench writes are
+// refused from outside, and the run goes on.
+func TestALineOfARunFromElsewhere(t *testing.T) {
+	w := openShop(t)
+	b := w.unlocked()
+	id := b.receive("2409")
+	code, _, res := b.post("/jobs/"+id+"/procedures", "procedure", "epb_caliper_pads", "key", "run")
+	if code != 200 {
+		t.Fatalf("no run begun: %d", code)
+	}
+	run := path.Base(res.Request.URL.Path)
+	events := "/jobs/" + id + "/procedures/" + run + "/events"
+	look := func(key string) int {
+		code, _ := b.call("POST", events, map[string]any{"key": key, "payload": map[string]any{"kind": "look", "step": "architecture", "how": "attested", "outcome": "motor_on_caliper"}}, nil)
+		return code
+	}
+	list, err := w.bench.Entries(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, e := range list {
+		if !strings.HasPrefix(e.Type, "procedure_") {
+			continue
+		}
+		var p refusal
+		if code, _ := b.call("POST", "/jobs/"+id+"/entries", map[string]any{"key": fmt.Sprint("copy", i), "type": e.Type, "payload": e.Payload}, &p); code != 422 || p.Do == "" {
+			t.Errorf("a copy of %s: %d %+v", e.Type, code, p)
+		}
+	}
+	if code, _ := b.call("POST", "/jobs/"+id+"/entries", map[string]any{"key": "c", "type": job.ConclusionType, "payload": map[string]any{}}, nil); code != 422 {
+		t.Errorf("a conclusion from outside: %d", code)
+	}
+	if code := look("first"); code != 200 {
+		t.Errorf("the run takes no event afterwards: %d", code)
 	}
 }
 

@@ -111,11 +111,11 @@ func runOperations(r huma.Registry) []huma.Operation {
 	return []huma.Operation{
 		{OperationID: "run", Method: "GET", Path: "/jobs/{id}/procedures/{run}", Summary: "A procedure run as it is now", Tags: tags, Parameters: run(), Responses: refused(out("200", "as a screen shows it", shop.Screen{}), 404)},
 		{OperationID: "run-table", Method: "GET", Path: "/jobs/{id}/procedures/{run}/table", Summary: "The run's state table and record, for a page that goes on without the server", Tags: tags,
-			Parameters: append(run(), after), Responses: refused(out("200", "table and entries", runTable{}), 404)},
+			Parameters: append(run(), after), Responses: refused(out("200", "table and entries", runTable{}), 400, 404)},
 		{OperationID: "run-event", Method: "POST", Path: "/jobs/{id}/procedures/{run}/events", Summary: "One event of a run; answered when it is safe on disk", Tags: tags,
 			Parameters: run(), RequestBody: body(eventCommand{}), Responses: refused(out("200", "taken, now or before", eventReceipt{}), 400, 403, 404, 409, 413, 422, 503, 507)},
 		{OperationID: "run-supply", Method: "POST", Path: "/jobs/{id}/procedures/{run}/supply/{watch}", Summary: "Samples of a meter for what is watched", Tags: tags, Security: []map[string][]string{{meterScheme: {}}},
-			Parameters: params("path:id", "path:run", "path:watch"), RequestBody: body(meterSamples{}), Responses: refused(map[string]*huma.Response{"204": {Description: "taken"}}, 400, 401, 404, 409, 413)},
+			Parameters: params("path:id", "path:run", "path:watch"), RequestBody: body(meterSamples{}), Responses: refused(map[string]*huma.Response{"204": {Description: "taken"}}, 400, 401, 403, 404, 409, 413, 422)},
 	}
 }
 

@@ -37,8 +37,13 @@ func procedureTable(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	out := runTable{Entries: entries, Now: now}
-	after, err := strconv.Atoi(r.URL.Query().Get("after"))
-	if err == nil && after >= 0 && after <= len(entries) {
+	after := -1
+	if q := r.URL.Query().Get("after"); q != "" {
+		if after, err = strconv.Atoi(q); err != nil {
+			return &Problem{Status: http.StatusBadRequest, Kind: "bad_request", Detail: "after must be a whole number"}
+		}
+	}
+	if after >= 0 && after <= len(entries) {
 		out.Entries = entries[after:]
 		return writeJSON(w, out)
 	}

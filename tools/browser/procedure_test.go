@@ -240,7 +240,7 @@ func TestASecondTabletConfirmsTheSameStep(t *testing.T) {
 	js[string](one, tapNext)
 	one.until("the first answer", `+document.getElementById('run').dataset.seq >= 3`)
 	two.until("the other's answer to show", `+document.getElementById('run').dataset.seq >= 3`)
-	refusal := js[int](two, `fetch(document.getElementById('run').dataset.post, {method: 'POST', headers: {'Content-Type': 'application/json', Accept: 'application/json'}, body: JSON.stringify({key: 'late', type: 'procedure_event@1', payload: {kind: 'look', step: 'architecture', how: 'seen', outcome: 'motor_on_caliper'}})}).then((r) => r.status)`)
+	refusal := js[int](two, `fetch(document.getElementById('run').dataset.post, {method: 'POST', headers: {'Content-Type': 'application/json', Accept: 'application/json'}, body: JSON.stringify({key: 'late', type: 'procedure_event@1', payload: {kind: 'look', step: 'architecture', how: 'attested', outcome: 'motor_on_caliper'}})}).then((r) => r.status)`)
 	if refusal != 409 {
 		t.Errorf("a confirmation of a step that is done: %d", refusal)
 	}
