@@ -138,6 +138,20 @@ func (p *Printer) Say(s string) string {
 	return b.String()
 }
 
+// Template is Say for a sentence that a page fills in by itself: its places {0}, {1} stay.
+func (p *Printer) Template(s string) string {
+	// A place is written as a figure, which no language changes.
+	const figure = "90000"
+	lead, trail := s[:len(s)-len(strings.TrimLeft(s, " "))], s[len(strings.TrimRight(s, " ")):]
+	if w := strings.Trim(s, " ,"); spoken[p.lang] != nil && (w == "and" || w == "or") {
+		return strings.Replace(s, w, spoken[p.lang].whole[w], 1)
+	}
+	said := placeholder.ReplaceAllStringFunc(strings.TrimSpace(s), func(x string) string { return figure + x[1:len(x)-1] })
+	return lead + filled.ReplaceAllString(p.Say(said), "{$1}") + trail
+}
+
+var filled = regexp.MustCompile(`90000(\d)`)
+
 // Pieces is Say with each stretch by its language: what stays English can be marked.
 func (p *Printer) Pieces(s string) []Piece {
 	if s = strings.TrimSpace(s); s == "" {
@@ -167,7 +181,7 @@ const fewLetters = 12
 const mostParts = 40
 
 // sentenceEnd is where one sentence ends and the next begins.
-var sentenceEnd = regexp.MustCompile(`[^\s.][^\s.][.!?] (?:≈|\p{Lu}|")`)
+var sentenceEnd = regexp.MustCompile(`(?:[^\s.][^\s.]|[\d)])[.!?] (?:≈|\p{Lu}|")`)
 
 func (p *Printer) translate(ps *phrases, s string, depth int) []Piece {
 	if depth > deepest {

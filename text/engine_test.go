@@ -6,11 +6,14 @@ import (
 	"go/token"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"proveout/evidence"
+	"proveout/procedure"
+	"proveout/procedure/table"
 )
 
 func TestSay(t *testing.T) {
@@ -131,4 +134,32 @@ func literals(t *testing.T, name string) []string {
 		return true
 	})
 	return out
+}
+
+// What a page says by itself while the server is away is translated whole: no word of
+// its texts stays English, and its places stay.
+func TestTextsOfAPageByItself(t *testing.T) {
+	m, _, err := procedure.LoadShipped("window_initialisation")
+	if err != nil {
+		t.Fatal(err)
+	}
+	tb, err := table.Compile(m, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := For("de", SI)
+	for key, s := range tb.Texts {
+		got := p.Template(s)
+		want, have := placeholder.FindAllString(s, -1), placeholder.FindAllString(got, -1)
+		slices.Sort(want)
+		slices.Sort(have)
+		if got == s && s != "" || !slices.Equal(want, have) {
+			t.Errorf("%s: %q is %q", key, s, got)
+		}
+		for _, x := range p.Pieces(placeholder.ReplaceAllString(strings.TrimSpace(s), "7")) {
+			if x.Lang == Source && strings.ContainsAny(x.Text, "abcdefghijklmnopqrstuvwxyz") && key != "and" && key != "or" {
+				t.Errorf("%s: %q stays English in %q", key, x.Text, s)
+			}
+		}
+	}
 }
