@@ -114,7 +114,7 @@ func (b *Bench) Procedure(ctx context.Context, jobID, runID, device string) (*Sc
 			s.Supply[i].Value, s.Supply[i].Known = last.Value, true
 		}
 	}
-	s.Boxes = b.boxesOf(l, s.Steps)
+	s.Boxes, s.Unsafe = b.boxesOf(l, s.Steps)
 	for n := len(l.entries) - 1; n >= 0 && len(s.Told) < 40; n-- {
 		e := l.entries[n]
 		s.Told = append(s.Told, RunLine{Seq: e.Seq, At: e.At.Wall / 1e6, Who: e.Who, Text: tellEntry(l.run.Machine(), e)})
@@ -240,17 +240,19 @@ var rehearsals sync.Map // SHA-256 of a procedure to the ids after which it may 
 // boxesOf finds the stretches of the step line inside which the vehicle may not be
 // left: the procedure is rehearsed once, with everything going right, and asked after
 // each step.
-func (b *Bench) boxesOf(l *liveRun, steps []RunStep) []RunBox {
+func (b *Bench) boxesOf(l *liveRun, steps []RunStep) (out []RunBox, ids []string) {
 	v, ok := rehearsals.Load(l.head.SHA256)
 	if !ok {
 		v = unsafeAfter(l.run.Machine())
 		rehearsals.Store(l.head.SHA256, v)
 	}
 	unsafe := v.(map[string]bool)
-	var out []RunBox
 	open := false
 	for i := range steps {
 		n := steps[i].Number
+		if unsafe[steps[i].ID] {
+			ids = append(ids, steps[i].ID)
+		}
 		switch {
 		case n == 0 || !unsafe[steps[i].ID]:
 			open = open && n == 0 // one that does not apply neither opens nor closes
@@ -260,7 +262,7 @@ func (b *Bench) boxesOf(l *liveRun, steps []RunStep) []RunBox {
 			out, open = append(out, RunBox{From: n, To: n}), true
 		}
 	}
-	return out
+	return out, ids
 }
 
 func unsafeAfter(m *procedure.Machine) map[string]bool {

@@ -42,6 +42,8 @@ type Screen struct {
 	After       []string    `json:"after,omitempty"`
 	Told        []RunLine   `json:"told"` // the last lines of the record, newest first
 	Boxes       []RunBox    `json:"boxes,omitempty"`
+	Unsafe      []string    `json:"unsafe,omitempty"` // steps after which it may not be left: the boxes are made of them
+	Ways        []string    `json:"ways,omitempty"`   // what to do about the last interruption
 	Timer       *RunTimer   `json:"timer,omitempty"`
 	KeepOff     []RunKeep   `json:"keep_off,omitempty"`
 	Interrupt   []KindWords `json:"interrupt"`
@@ -195,6 +197,9 @@ func screenOf(r *runner.Run, now runner.Stamp) Screen {
 		Procedure: m.File.ID, Title: m.File.Title, Summary: m.File.Summary, Override: m.File.Override, Seq: r.Next() - 1,
 		Mode: v.Mode, ModeText: v.ModeText, Done: v.Done, Of: v.Of, Motor: v.Motor, MotorLeft: v.MotorLeft,
 		Dangers: append([]string{}, v.Dangers...), MayLeave: v.MayLeave, Holder: v.Holder, Overdue: v.Overdue, Rest: m.SayRest(), After: m.File.After,
+	}
+	for _, w := range v.WaysOut {
+		s.Ways = append(s.Ways, w.Text)
 	}
 	s.WhyNot = append(append(s.WhyNot, v.WhyNotOn...), v.WhyNotRest...)
 	begins := map[string]bool{}

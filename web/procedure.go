@@ -138,9 +138,12 @@ func runWords(t *text.Printer) map[string]string {
 	for _, k := range []string{
 		"left", "refused", "locked", "away", "progress", "begin", "begin_command", "ended", "broken", "fails", "look_fails", "danger_type", "danger_word", "value", "under_way", "at_rest", "go_on", "hand_to", "hand_over", "take_up", "finish",
 		"kind.question", "kind.precondition", "kind.step", "kind.recovery", "side.left", "side.right", "mode.held", "mode.held_keep_power", "mode.stopping", "mode.handed_over", "mode.finished",
-		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "head.overdue", "supply.holding", "supply.typed", "supply.below", "supply.unwatched",
+		"head.held", "head.held_keep_power", "head.stopping", "head.handed_over", "head.finished", "head.moving", "head.resting", "head.away", "head.overdue", "supply.holding", "supply.typed", "supply.below", "supply.unwatched", "line.at", "line.box", "line.box_at", "boxed", "unknown", "do_not_drive", "tag_until",
 	} {
 		out[k] = t.T("procedure." + k)
+	}
+	for _, word := range []string{"DANGER", "WARNING", "CAUTION", "NOTICE"} {
+		out["word."+word] = t.T("word." + word)
 	}
 	for _, how := range procedure.Hows {
 		out["how."+how] = t.T("procedure.how." + how)

@@ -51,6 +51,12 @@ func procedureTable(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	p := s.printer(r)
+	texts := map[string]string{}
+	for k, v := range t.Texts {
+		texts[k] = p.Template(v)
+	}
+	t.Texts, t.Override = texts, p.T("procedure.override")
 	out.Table, out.Readings = &t, map[string]readingUnit{}
 	for _, x := range m.File.Readings {
 		u, err := unit.Parse(x.Unit)

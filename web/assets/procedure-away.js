@@ -8,6 +8,7 @@
 // so a wait becomes longer by this and never shorter.
 import * as outbox from './outbox.js';
 import { interpreter } from './procedure-table.js';
+import { sides, stepLine } from './procedure-figures.js';
 
 const IDLE = 0, DOING = 1, WAITING = 2, WAITED = 3;
 const modes = ['running', 'held', 'held_keep_power', 'stopping', 'handed_over', 'finished'];
@@ -18,11 +19,12 @@ export class Away {
   // load fetches what is new of the record, or takes what was kept on this device.
   async load() {
     const kept = this.kept || await outbox.kept(this.name);
+    const told = kept && kept.told ? kept.told.length : 0; // what comes now has these
     try {
       const res = await fetch(this.url + (kept ? '?after=' + kept.entries.length : ''), { headers: { Accept: 'application/json' } });
       if (!res.ok) throw new Error(String(res.status));
       const got = await res.json();
-      this.kept = { table: got.table || kept.table, readings: got.readings || kept.readings, entries: [...(kept ? kept.entries : []), ...got.entries], now: got.now, elapsed: 0, pending: this.kept ? this.kept.pending : kept ? kept.pending : [] };
+      this.kept = { table: got.table || kept.table, readings: got.readings || kept.readings, entries: [...(kept ? kept.entries : []), ...got.entries], now: got.now, elapsed: 0, pending: this.kept ? this.kept.pending : kept ? kept.pending : [], told: ((this.kept || kept || {}).told || []).slice(told) };
       this.from = performance.now(); this.wall = Date.now();
       await outbox.keep(this.name, this.kept);
     } catch (err) {
@@ -52,8 +54,16 @@ export class Away {
     this.state = this.base; this.gone = true;
     const at = this.now();
     this.table.watches.forEach((w, i) => { if (this.state.feed[i]) this.#take({ kind: 'watch', watch: w.id, level: 'not watched', at }); });
+    for (const t of this.kept.told || []) for (const e of this.entries(t.event)) this.#take({ ...e, at: t.at });
     for (const p of this.kept.pending) for (const e of p.entries) this.#take(e);
     return true;
+  }
+  // sent: the server has it. Until the record is fetched again it counts here too: the
+  // connection may break in between, and a command that runs must not be offered again.
+  async sent(event) {
+    if (!this.kept || this.gone) return;
+    (this.kept.told = this.kept.told || []).push({ event, at: this.now() });
+    await outbox.keep(this.name, this.kept);
   }
   back() { this.gone = false; }
 
@@ -116,7 +126,7 @@ export class Away {
     h1.lang = document.documentElement.lang;
     h1.textContent = mode !== 'running' ? w['head.' + mode] : v.overdue.length ? w['head.overdue'] : v.motor === 1 ? w['head.moving'] : left > 0 ? w['head.resting'] : w['head.away'];
     const show = [...v.active, ...v.open, ...v.makeSafe].filter((id, i, all) => all.indexOf(id) === i).map((id) => this.table.steps.findIndex((s) => s.id === id));
-    const hazards = make('div', { className: 'hazards', lang: 'en' }, ...unique(v.active.flatMap((id) => v.steps.find((s) => s.id === id).hazards)).map(hazard));
+    const hazards = make('div', { className: 'hazards' }, ...unique(v.active.flatMap((id) => v.steps.find((s) => s.id === id).hazards)).map((h) => hazard(h, w)));
     main.append(hazards);
     if (left > 0) main.append(clock(left, Math.max(left, 30)));
     show.forEach((i) => main.append(this.#card(i, v)));
@@ -125,7 +135,20 @@ export class Away {
       const i = this.table.watches.findIndex((x) => x.id === s.dataset.watch), band = i < 0 ? 0 : v.watches[i].band, key = ['unwatched', 'holding', 'typed', 'below'][band];
       s.querySelector('.far').textContent = w['supply.' + key]; s.dataset.word = key; s.className = 'supply ' + key;
     });
+    this.#beside(v);
     document.getElementById('run').dataset.mode = mode;
+  }
+
+  // beside puts the panels beside the steps in place: what is dangerous, the step line,
+  // what is known of the two sides.
+  #beside(v) {
+    const run = document.getElementById('run'), w = this.words, side = run.querySelector('.side');
+    const put = (old, fresh, into) => { if (old && fresh) old.replaceWith(fresh); else if (old) old.remove(); else if (fresh) into.append(fresh); };
+    put(run.querySelector('.railbox'), stepLine(this.table, v, new Set((run.dataset.unsafe || '').split(' ')), w), side);
+    put(run.querySelector('.sides'), sides(this.table, this.state, v, w), run.querySelector('.work'));
+    const dnd = v.dangers.length ? make('div', { className: 'dnd' }, make('b', { textContent: w.do_not_drive }), ...v.dangers.map((t) => make('p', { lang: 'en', textContent: t })), make('p', { textContent: w.tag_until })) : null;
+    const old = run.querySelector('.dnd:not(.failed)');
+    if (old && dnd) old.replaceWith(dnd); else if (dnd) side.prepend(dnd);
   }
 
   #form(kind, hidden, label, o = {}) {
@@ -148,10 +171,10 @@ export class Away {
     const head = make('header', {}, make('p', { className: 'note', textContent: [w['kind.' + st.kind], st.side && w['side.' + st.side], active && w.under_way].filter(Boolean).join(' · ') }), make('h2', { lang: 'en', textContent: sv.do }));
     const card = make('article', { className: 'card' + (active ? ' on' : '') }, head);
     card.dataset.step = st.id;
-    if (!active) card.append(make('div', { className: 'hazards', lang: 'en' }, ...sv.hazards.map(hazard)));
+    if (!active) card.append(make('div', { className: 'hazards' }, ...sv.hazards.map((h) => hazard(h, w))));
     const mean = (kind, m, extra) => this.#form(kind, { step: st.id, how: m.how, seen: kind === 'confirm' ? seen : undefined, ...extra }, m.text, { lead: w['how.' + m.how], engine: true, ask: m.ask && [m.ask, m.limit].filter(Boolean).join(', '), unit: m.reading >= 0 ? (this.kept.readings[this.table.facts[m.reading].reading] || {}).unit : '', figures: m.figures });
     if (!active) {
-      if (!v.open.includes(st.id) && !(v.makeSafe.includes(st.id) && v.whyNot(st.id).length === 0)) { v.whyNot(st.id).forEach((x) => card.append(make('p', { className: 'note', lang: 'en', textContent: x }))); return card; }
+      if (!v.open.includes(st.id) && !(v.makeSafe.includes(st.id) && v.whyNot(st.id).length === 0)) { v.whyNot(st.id).forEach((x) => card.append(make('p', { className: 'note', textContent: x }))); return card; }
       if (st.kind === 'question' || st.kind === 'precondition') {
         const named = st.outcomes.filter((o) => o.id);
         if (named.length) named.forEach((o) => card.append(this.#form('look', { step: st.id, how: st.means[0].how, outcome: o.id }, o.text, { engine: true })));
@@ -170,7 +193,7 @@ export class Away {
   }
 
   #mode(mode, v) {
-    const w = this.words, box = (text, ...kids) => [make('div', { className: 'held' }, make('p', {}, make('b', { textContent: text })), ...kids)], why = (list) => list.map((x) => make('p', { lang: 'en', textContent: x }));
+    const w = this.words, box = (text, ...kids) => [make('div', { className: 'held' }, make('p', {}, make('b', { textContent: text })), ...kids)], why = (list) => list.map((x) => make('p', { textContent: x }));
     if (mode === 'held' || mode === 'held_keep_power') return box(w['mode.' + mode], ...why(v.whyNotOn), v.motor === 1 ? this.#form('at_rest', {}, w.at_rest) : v.whyNotOn.length ? '' : this.#form('resume', {}, w.go_on));
     if (mode === 'stopping') return box(w['mode.stopping'], ...why(v.whyNotRest), v.motor === 1 ? this.#form('at_rest', {}, w.at_rest) : v.whyNotRest.length ? '' : this.#form('hand_over', {}, w.hand_over, { ask: w.hand_to, name: 'to' }));
     if (mode === 'handed_over') return box(w['mode.handed_over'], this.#form('take_up', {}, w.take_up));
@@ -183,10 +206,10 @@ const num = (t) => parseFloat(String(t).replace(',', '.'));
 const fill = (s, ...a) => a.reduce((t, v, i) => t.replaceAll('{' + (i + 1) + '}', v), s || '');
 const make = (tag, props, ...kids) => { const e = Object.assign(document.createElement(tag), props); e.append(...kids); return e; };
 const unique = (hs) => hs.filter((h, i) => hs.findIndex((x) => x.Word === h.Word && x.Text === h.Text) === i);
-function hazard(h) {
+function hazard(h, words) {
   const c = h.Word.toLowerCase();
-  const word = make('span', { className: 'w ' + c }, ...(c === 'notice' ? [] : [triangle()]), h.Word);
-  return make('div', { className: 'haz ' + c }, word, make('div', { className: 'x', textContent: h.Text + ' ' + h.Do }));
+  const word = make('span', { className: 'w ' + c }, ...(c === 'notice' ? [] : [triangle()]), words['word.' + h.Word] || h.Word);
+  return make('div', { className: 'haz ' + c }, word, make('div', { className: 'x', lang: 'en', textContent: h.Text + ' ' + h.Do }));
 }
 // triangle is the sign of a hazard to people, as the server draws it.
 function triangle() {

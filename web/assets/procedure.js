@@ -140,14 +140,22 @@ document.addEventListener('submit', async (ev) => {
   button.setAttribute('aria-disabled', 'true');
   const f = new FormData(form), kind = f.get('kind'), body = { type: 'procedure_event@1', payload: entriesOf(kind, f) };
   const label = (button.textContent || '').replace(/\s+/g, ' ').trim();
-  if (away.gone) {
+  const here = away.gone;
+  if (here) {
     const reasons = away.offer(body.payload);
     if (reasons.length) { button.removeAttribute('aria-disabled'); cues.cue('attention'); note([words.refused, ...reasons].join(' ')); return; }
   }
-  const it = await outbox.put({ url: run.dataset.post, key: away.gone ? undefined : f.get('key') || undefined, body, label });
-  if (away.gone) { await away.took(it.key); show(); }
+  const it = await outbox.put({ url: run.dataset.post, key: here ? undefined : f.get('key') || undefined, body, label });
+  if (here) await away.took(it.key); else if (away.gone) await count(it);
+  if (away.gone) show();
   outbox.flush();
 });
+
+// count takes a tap that was kept as the connection broke: it is in the outbox and not in
+// the record that this page has, so it counts here from now on.
+async function count(it) {
+  if (!away.kept.pending.some((p) => p.key === it.key) && !away.offer(it.body.payload).length) await away.took(it.key);
+}
 
 // show draws the run from what is here, while the server is away.
 function show() {
@@ -160,6 +168,7 @@ function show() {
 outbox.onChange(async (what) => {
   if (what.sent && what.sent.url === run.dataset.post) {
     saved();
+    await away.sent(what.sent.body.payload);
     if (what.receipt && what.receipt.card) { location.assign(what.receipt.card); return; }
     note('');
     if ((await mine()).length === 0) refresh();
@@ -172,11 +181,9 @@ outbox.onChange(async (what) => {
   }
   if (what.locked) note(words.locked);
   if (what.reachable === false) {
-    // What was tapped as the connection broke is in the outbox and not in the record
-    // that this page has: it counts here from now on.
     const had = away.gone;
     if (await away.leave()) {
-      if (!had) for (const i of (await mine()).filter((i) => !away.kept.pending.some((p) => p.key === i.key))) if (!away.offer(i.body.payload).length) await away.took(i.key);
+      if (!had) for (const i of await mine()) await count(i);
       show();
     } else note(words.away);
   }
