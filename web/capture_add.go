@@ -35,12 +35,15 @@ func init() {
 // addView adds a capture: first the file, then how it is to be read.
 type addView struct {
 	Job, Key      string
-	Again         int // item that is taken anew
-	Next          int // number it will get
+	Again         int  // item that is taken anew
+	After         bool // the page was asked for what is recorded after the repair
+	Next          int  // number it will get
 	File          *fileView
 	Kinds, States []option
 	Cylinders     []option
 	Probe         probeView
+	When          *question // before or after the repair; nil: there is none yet
+	Drive         driveView
 	Note          string
 	Columns       []columnRow
 	Problems      []string
@@ -65,6 +68,13 @@ type fileView struct {
 type probeView struct {
 	Name, Placement string
 	Calibrated      bool
+}
+
+// driveView is what only somebody who was there can say of a drive.
+type driveView struct {
+	Open           bool
+	As, Watched    question
+	Episodes, Road string // as typed
 }
 
 // columnRow is one column: what it is called, how it begins, what it looks like, and
@@ -104,6 +114,9 @@ func addPage(s *Server, w http.ResponseWriter, r *http.Request) error {
 	t, q := s.printer(r), r.URL.Query()
 	v := &addView{Job: id, Next: state.NextItem(), Key: cmp.Or(q.Get("key"), opaque("add", id, q.Get("sha"), fmt.Sprint(state.NextItem()))), Note: q.Get("note")}
 	v.Again, _ = strconv.Atoi(q.Get("again")) // none: a new item
+	v.After = q.Get("when") == "after"
+	v.When = whenAsked(page, q.Get("when"), t)
+	v.Drive = driveOf(q, t)
 	v.photos(t, state)
 	if sha := q.Get("sha"); sha != "" {
 		if err := s.fillAdd(r, v, state, t, sha, baseName(q.Get("name")), q); err != nil {
@@ -111,6 +124,49 @@ func addPage(s *Server, w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return s.page(w, r, sheet{Name: "add", Title: t.T("capture.add.title"), View: v, Styles: []string{"job.css", "capture.css"}, Scripts: []string{"add.js"}, Cells: s.jobCells(page, t, t.T("capture.add.title")), Saved: savedAt(page, s, t)})
+}
+
+// whenAsked asks whether something is of before or after the repair, once there is a
+// repair; what is typed or copied from then on is of after it, unless it is said.
+func whenAsked(v *shop.JobView, said string, t *text.Printer) *question {
+	if said == "" && len(v.Corrections) == 0 && !slices.ContainsFunc(v.Parts, func(p job.PartState) bool { return p.Fitted }) {
+		return nil
+	}
+	q := ask(t, "when", "capture.when", false, []string{cmp.Or(said, "after")}, "before", "after")
+	return &q
+}
+
+func driveOf(q url.Values, t *text.Printer) driveView {
+	return driveView{
+		Open: q.Get("when") == "after", Episodes: q.Get("episodes"), Road: q.Get("road"),
+		As:      ask(t, "as", "capture.drive_as", false, []string{q.Get("as")}, "before", "cause"),
+		Watched: ask(t, "watched", "capture.watched", false, []string{q.Get("watched")}, "none", "noticed"),
+	}
+}
+
+// driveForm is the drive entry of a capture out of the form; nil: nothing was said.
+func driveForm(q url.Values) map[string]any {
+	d := map[string]any{}
+	if as := q.Get("as"); as != "" {
+		d["as"] = as
+	}
+	if road := clip(strings.TrimSpace(q.Get("road")), 40); road != "" {
+		d["road"] = road
+	}
+	times := strings.FieldsFunc(clip(q.Get("episodes"), longest), func(c rune) bool { return c == ',' || c == ';' || c == '\n' })
+	for i := range times {
+		times[i] = strings.TrimSpace(times[i])
+	}
+	switch {
+	case len(times) > 0:
+		d["episodes"] = times // they win over the tap: a fault is never typed away
+	case q.Get("watched") == "none":
+		d["episodes"] = []string{}
+	}
+	if len(d) == 0 {
+		return nil
+	}
+	return d
 }
 
 func (v *addView) photos(t *text.Printer, state *job.State) {
@@ -303,6 +359,9 @@ func formOf(q url.Values) json.RawMessage {
 	if st := q.Get("state"); st != "" {
 		form["condition"] = map[string]any{"state": st}
 	}
+	if d := driveForm(q); d != nil {
+		form["drive"] = d
+	}
 	if q.Get("probe") != "" || q.Get("placement") != "" || q.Has("calibrated") {
 		probe := map[string]any{"calibrated": q.Get("calibrated") == "yes"}
 		if p := clip(strings.TrimSpace(q.Get("probe")), 100); p != "" {
@@ -364,11 +423,14 @@ func postFile(s *Server, w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		known := ""
+		more := ""
 		if u.Known {
-			known = "&known=1"
+			more = "&known=1"
 		}
-		http.Redirect(w, r, "/jobs/"+url.PathEscape(r.PathValue("id"))+"/add?sha="+u.SHA256+"&name="+url.QueryEscape(name)+known, http.StatusSeeOther)
+		if r.URL.Query().Get("when") == "after" {
+			more += "&when=after"
+		}
+		http.Redirect(w, r, "/jobs/"+url.PathEscape(r.PathValue("id"))+"/add?sha="+u.SHA256+"&name="+url.QueryEscape(name)+more, http.StatusSeeOther)
 		return nil
 	}
 }
@@ -382,6 +444,9 @@ func postCapture(s *Server, w http.ResponseWriter, r *http.Request, a author) er
 	sha := f.Get("sha")
 	if !isSHA(sha) {
 		return badField("sha")
+	}
+	if d := driveForm(f); f.Get("watched") == "noticed" && d["episodes"] == nil {
+		return badField("episodes")
 	}
 	size, err := s.sizeOf(sha)
 	if err != nil {

@@ -16,7 +16,7 @@ import (
 
 func init() {
 	o := []option{{Value: "a", Label: "A", On: true}, {Value: "b", Label: "B"}}
-	samples["add"] = sample{empty: &addView{}, filled: &addView{Job: "j", Key: "k", Again: 2, Next: 5, Kinds: o, States: o, Cylinders: o, Note: "n", Problems: []string{"p"}, Places: o,
+	samples["add"] = sample{empty: &addView{}, filled: &addView{Job: "j", Key: "k", Again: 2, Next: 5, Kinds: o, States: o, Cylinders: o, Note: "n", Problems: []string{"p"}, Places: o, After: true, When: &question{Name: "when", Options: o}, Drive: driveView{Open: true, As: question{Name: "as", Options: o}, Watched: question{Name: "watched", Options: o}, Episodes: "41 s", Road: "<b>"},
 		File:     &fileView{SHA: "s", Name: "<b>", Finger: "f", Size: "1 MB", Rows: "5", Seconds: "4", Rate: "1", Known: true, HasItem: 3, Notes: []shop.NoteAnswer{{Line: 4, Text: "t"}}, Messages: []string{"m"}, RateAsked: true},
 		Columns:  []columnRow{{N: "1", Name: "CHA", First: "1, 2", Path: "M0 0L1 1", As: o, Units: o, Sure: true, Why: "w", Sense: []string{"s"}}, {N: "2", Why: "w"}},
 		Sense:    &senseView{"CHA", "1 to 2 V", "1 to 2 mV", "mV"},

@@ -51,6 +51,7 @@ type readingTest struct {
 	Outcomes              []option // of a result in a word
 	Units                 []unitKey
 	States                []option
+	When                  *question // before or after the repair; nil: there is none yet
 }
 
 // readingCell is one place for a value: a cylinder, a bank, the engine.
@@ -185,6 +186,7 @@ func readingTestOf(in *book.Instance, v *shop.JobView, id, subject string, p *te
 		return nil, &Problem{Status: http.StatusNotFound, Kind: "no_test", Args: []any{id}}
 	}
 	out.Name, out.Do = firstUpper(test.Name), test.Do
+	out.When = whenAsked(v, "", p)
 	out.Hazards = hazardsOf(in, test)
 	if !slices.ContainsFunc(out.Cells, func(c readingCell) bool { return c.Focus }) {
 		out.Cells[0].Focus = true
@@ -355,6 +357,9 @@ func readingForms(f url.Values) ([]map[string]any, error) {
 		form["test"] = test
 		if st := f.Get("state"); st != "" {
 			form["condition"] = map[string]any{"state": st}
+		}
+		if when := f.Get("when"); when != "" {
+			form["when"] = when
 		}
 		if note := words(f, "note"); note != "" {
 			form["note"] = note

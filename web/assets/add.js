@@ -42,6 +42,7 @@ if (form) form.addEventListener('submit', async (e) => {
     const to = new URL('/jobs/' + form.dataset.job + '/add', location.href);
     to.searchParams.set('sha', u.sha256); to.searchParams.set('name', file.name);
     if (u.known) to.searchParams.set('known', '1');
+    if (form.dataset.when) to.searchParams.set('when', form.dataset.when);
     if (+form.dataset.again) to.searchParams.set('again', form.dataset.again);
     location.assign(to);
   } catch (err) {
