@@ -1,6 +1,9 @@
 package job
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // State is a job as its entries leave it. It is derived: it can be thrown away and
 // folded again at any time.
@@ -57,6 +60,12 @@ type State struct {
 type Head struct {
 	Sequence int    `json:"sequence"`
 	Digest   string `json:"digest"`
+}
+
+// PutRight reports whether anything was done to the vehicle: a correction, also one that
+// stood in the job file it was made from, or a part fitted.
+func (s *State) PutRight() bool {
+	return len(s.Corrections)+len(s.before) > 0 || slices.ContainsFunc(s.Parts, func(p PartState) bool { return p.Fitted })
 }
 
 // Minutes of the job: what was agreed, what was approved since, what was worked.

@@ -156,7 +156,8 @@ func (b *Bench) row(s *job.State, id string, now time.Time) (store.Row, error) {
 	if err != nil {
 		return store.Row{}, err
 	}
-	row := store.Row{Job: id, Open: v.Open, Dangerous: s.Dangerous != nil, Practice: s.Practice, Body: body}
+	// A vehicle that must not be left stays on the board, closed or not.
+	row := store.Row{Job: id, Open: v.Open || s.Dangerous != nil && id != ShopJob, Dangerous: s.Dangerous != nil, Practice: s.Practice, Body: body}
 	if t, err := time.Parse(time.RFC3339, s.Promised); err == nil {
 		row.Promised = t
 	}
@@ -250,7 +251,7 @@ func stages(s *job.State, a *Answer) []Stage {
 		done["procedure"] = slices.ContainsFunc(s.Runs, func(r job.Run) bool { return r.End == "finished" })
 	} else {
 		counted := slices.ContainsFunc(s.Items, func(it job.Item) bool { return it.SetAside == "" })
-		corrected := len(s.Corrections) > 0 || slices.ContainsFunc(s.Parts, func(p job.PartState) bool { return p.Fitted })
+		corrected := s.PutRight()
 		shown := corrected
 		if n := len(s.Conclusions); a != nil {
 			shown = shown || a.CorrectionOpens()
@@ -307,7 +308,7 @@ func nextAction(s *job.State, a *Answer) Action {
 	switch {
 	case len(s.Items) == 0:
 		return Action{ID: "add_evidence", Label: "Add a capture or a reading", Href: "add"}
-	case len(s.Corrections) > 0 || slices.ContainsFunc(s.Parts, func(p job.PartState) bool { return p.Fitted }):
+	case s.PutRight():
 		return Action{ID: "proof", Label: "Prove the repair", Href: "proof"}
 	case a != nil && a.CorrectionOpens():
 		return Action{ID: "correct", Label: "Put right what is shown", Href: ""}

@@ -197,21 +197,6 @@ func (k *openCase) numbered(c Command) (json.RawMessage, int, error) {
 	return out, item, nil
 }
 
-// mayWrite holds an undo to what is there, and a closed job to being reopened first.
-func (k *openCase) mayWrite(c Command) error {
-	if err := k.mayUndo(c); err != nil {
-		return err
-	}
-	if k.state.Closed == nil {
-		return nil
-	}
-	switch c.Type {
-	case job.ReopenedType, job.ConclusionType, job.NoteType, job.UndoType, job.TimePunchType, job.DangerousType, job.MadeSafeType:
-		return nil
-	}
-	return fmt.Errorf("%w: the job is closed; reopen it first", ErrBadCommand)
-}
-
 // mayUndo holds an undo to an entry that is there and can be taken back.
 func (k *openCase) mayUndo(c Command) error {
 	var u job.Undo

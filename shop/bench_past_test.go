@@ -61,6 +61,7 @@ func TestClosedJobsAreFound(t *testing.T) {
 		{"2303", "Mara Quill", "KD 88", "", "Will not start when wet."},
 	} {
 		ids[c[0]] = receivedFor(t, b, c[0], c[1], c[2], c[3], c[4])
+		mustWrite(t, b, ids[c[0]], cmd("right-"+c[0], job.CorrectionType, job.Corrected{Done: "Hose renewed."}))
 		mustWrite(t, b, ids[c[0]], cmd("close-"+c[0], job.ClosedType, job.Closed{Result: "improved", Because: "agreed"}))
 	}
 	receivedFor(t, b, "2304", "Wenna Castell", "QL 417 C", "", "Still open.")

@@ -220,7 +220,21 @@ func TestWhatIsRefused(t *testing.T) {
 	if _, err := b.Write(t.Context(), "nobody", note(func(*Command) {})); !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("a job that is not there: %v", err)
 	}
+	for name, p := range map[string]job.Closed{"nothing improved": {Result: "improved", Because: "customer in a hurry"}, "no reason": {Result: "not_proven"}} {
+		if _, err := b.Write(t.Context(), id, cmd(name, job.ClosedType, p)); !errors.Is(err, ErrBadCommand) {
+			t.Errorf("closed with %s: %v", name, err)
+		}
+	}
+	mustWrite(t, b, id, cmd("right", job.CorrectionType, job.Corrected{Done: "Plug 1 renewed."}))
 	mustWrite(t, b, id, cmd("close", job.ClosedType, job.Closed{Result: "improved", Because: "customer in a hurry"}))
+	undo := mustWrite(t, b, id, cmd("rang", job.NoteType, job.Note{Text: "customer rang"})).Entry
+	for name, c := range map[string]Command{
+		"a taking back": cmd("undo", job.UndoType, job.Undo{Entry: undo}), "somebody's time": cmd("in", job.TimePunchType, job.TimePunch{What: "in"}),
+	} {
+		if _, err := b.Write(t.Context(), id, c); !errors.Is(err, ErrBadCommand) {
+			t.Errorf("%s in a closed job: %v", name, err)
+		}
+	}
 	if _, err := b.Write(t.Context(), id, cmd("gap", job.ReadingTypedType, job.ReadingTyped{Form: job.Form(`{"feature":"plug.gap","cylinder":1,"value":"1 mm"}`)})); !errors.Is(err, ErrBadCommand) {
 		t.Errorf("a reading in a closed job: %v", err)
 	}

@@ -33,6 +33,10 @@ type RunEvent struct {
 	Figures map[string][2]string `json:"figures,omitempty"`
 }
 
+// keptAfter: an event sent longer after it was made was kept on the device (our choice:
+// a slow network takes less).
+const keptAfter = 3 * time.Second
+
 // Kinds of event a screen has beside those of the runner.
 const (
 	Look        = "look"
@@ -83,6 +87,9 @@ func (b *Bench) ProcedureEvent(ctx context.Context, jobID, runID string, ev RunE
 		}
 	}
 	if err := w.settle(); err != nil {
+		return Receipt{}, err
+	}
+	if err := k.mayBegin(runID, ev, when); err != nil {
 		return Receipt{}, err
 	}
 	entries, err := l.entriesOf(ev)
@@ -385,8 +392,9 @@ func (w *runWriter) follow(kind string) error {
 	s := screenOf(w.l.run, now)
 	var danger string
 	for _, d := range s.Dangers {
-		// A movement is over in seconds and is told on the screen itself.
-		if s.Motor == "quiet" || len(s.Dangers) > 1 && d != s.Dangers[0] {
+		// A movement is over in seconds and is told on the screen itself, unless the
+		// person goes away in it.
+		if s.Motor == "quiet" || kind == Interrupted || kind == runner.HandOver || len(s.Dangers) > 1 && d != s.Dangers[0] {
 			danger = d
 			break
 		}
