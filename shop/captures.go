@@ -19,9 +19,19 @@ import (
 // captures takes in every capture of the job. One that cannot be read is left out
 // with the reason; the others stand.
 func (w *work) captures() {
+	var all []taken
 	for _, c := range w.resolved.Captures {
 		for _, m := range w.source.measured(w, c) {
-			w.add(c, m)
+			all = append(all, taken{c: c, m: m})
+		}
+	}
+	sameBytes(all)
+	for i := range all {
+		t := &all[i]
+		w.add(t.c, t.m)
+		if t.silent {
+			w.logs = slices.DeleteFunc(w.logs, func(l drivenLog) bool { return l.capture.Item == t.c.Item && l.file == t.m.file })
+			w.sessions = slices.DeleteFunc(w.sessions, func(s readSession) bool { return s.capture.Item == t.c.Item })
 		}
 	}
 }
