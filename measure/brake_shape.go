@@ -31,7 +31,7 @@ func (b *brake) shape(s *brakeChannel, v []float64, first, last, drops int, cut 
 		m.Peak = math.Max(m.Peak, a)
 	}
 	tail := max(1, int(math.Round(0.02*b.rate)))
-	m.Final = stats.Median(x[max(0, len(x)-tail):])
+	m.Final = endOf(x[max(0, len(x)-max(3, tail)):], tail)
 	if b.rate < motorInrushHz {
 		m.Final = x[len(x)-1]
 	}
@@ -87,6 +87,23 @@ func (b *brake) shape(s *brakeChannel, v []float64, first, last, drops int, cut 
 		m.Kind = Release
 	}
 	return m
+}
+
+// endOf is the current at the last sample: on the line through the last ones where it
+// rises, since a clamp rises by an ampere or two from one sample to the next; else the
+// median of the last n.
+func endOf(x []float64, n int) float64 {
+	mid, slope := float64(len(x)-1)/2, 0.0
+	sum, square := 0.0, 0.0
+	for i, a := range x {
+		sum += a
+		slope += (float64(i) - mid) * a
+		square += (float64(i) - mid) * (float64(i) - mid)
+	}
+	if slope <= 0 || len(x) < 3 {
+		return stats.Median(x[max(0, len(x)-n):])
+	}
+	return sum/float64(len(x)) + slope/square*mid
 }
 
 // freeRun is the level of the flat part: the median of the shortest interval that

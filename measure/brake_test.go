@@ -143,6 +143,7 @@ func TestBrakeVerdicts(t *testing.T) {
 		{"high resistance, connector seen", epb{left: []placedMove{{2, epbResist, 1}}, right: healthy, rest: 12.6, ohm: 0.025, plugOhm: 0.3}, "high resistance"},
 		{"high resistance, battery seen", epb{left: []placedMove{{2, epbResist, 1}}, right: healthy, rest: 12.6, ohm: 0.02}, "high resistance"},
 		{"high resistance by the other side", epb{left: []placedMove{{2, epbResist, 1}}, right: healthy}, "high resistance"},
+		{"stopped early, nothing held it back", epb{left: []placedMove{{2, stoppedAt(epbHealthy, 11), 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "cannot tell"},
 		{"weak battery", epb{left: []placedMove{{2, epbResist, 1}}, right: []placedMove{{2, epbResist, 1}}, rest: 12.1, ohm: 0.06}, "weak battery"},
 		{"weak on both sides, no voltage", epb{left: []placedMove{{2, epbResist, 1}}, right: []placedMove{{2, epbResist, 1}}}, "cannot tell"},
 		{"weak, alone, no voltage", epb{left: []placedMove{{2, epbResist, 1}}}, "cannot tell"},
@@ -172,6 +173,16 @@ func TestBrakeVerdicts(t *testing.T) {
 			}
 		}
 	}
+}
+
+// stoppedAt cuts a movement off where it reaches a current after its inrush.
+func stoppedAt(v []float64, amps float64) []float64 {
+	for i := 10; i < len(v); i++ {
+		if v[i] >= amps {
+			return append(slices.Clone(v[:i]), amps)
+		}
+	}
+	return v
 }
 
 // withHoles lets the current drop out now and then within the free run.

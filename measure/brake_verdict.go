@@ -186,6 +186,8 @@ func (b *brake) weakClamp(m *BrakeMovement) (verdict, why string) {
 		}
 	}
 	switch {
+	case (m.EndConnector == 0 || m.EndSupply-m.EndConnector <= 1.0) && b.cutEarly(m):
+		return "cannot tell", what + ", cut off while it still rose, as steeply as the other side and after the same inrush: resistance would slow and flatten it, so this side was stopped early: compare the sides again, and read what the module says"
 	case m.EndSupply > 0 && m.EndConnector > 0 && m.EndSupply-m.EndConnector > 1.0:
 		return "high resistance", fmt.Sprintf("%s; the connector falls to %.1f V while the battery holds %.1f V: wiring or ground", what, m.EndConnector, m.EndSupply)
 	case m.EndSupply > 0 && m.EndSupply < lowSupply:
@@ -200,6 +202,24 @@ func (b *brake) weakClamp(m *BrakeMovement) (verdict, why string) {
 		return "cannot tell", what + " on both sides: weak battery or shared feed; record the supply voltage"
 	}
 	return "cannot tell", what + ": weak battery, resistance, or a motor worn out; record the supply voltage and the other side"
+}
+
+// cutEarly reports a clamp that ends low though nothing held the motor back: it rises
+// to its very end, as steeply as a usual clamp of the other side does and after the
+// same inrush. Resistance in the feed lowers the inrush, slows the rise and bends it to
+// a plateau (trade.md 5.6); the shares are our choice.
+func (b *brake) cutEarly(m *BrakeMovement) bool {
+	if m.Shelf || m.RiseRate <= 0 || m.Inrush <= 0 {
+		return false
+	}
+	for i := range b.run.Movements {
+		x := &b.run.Movements[i]
+		if x.motor != m.motor && x.Kind == Apply && !x.CutShort && x.Final >= cutLow &&
+			m.RiseRate > 0.85*x.RiseRate && m.Inrush > 0.85*x.Inrush {
+			return true
+		}
+	}
+	return false
 }
 
 // read writes readings and notes.

@@ -404,7 +404,7 @@ func (c *crank) faults() {
 func (c *crank) spacing() {
 	ch := c.s.ch.Name
 	harmonics := max(4, 2*c.n)
-	errs, scatter, turns, ok := c.tr.toothError(harmonics)
+	errs, unseen, scatter, turns, ok := c.tr.toothError(harmonics)
 	pitch := 360 * stats.Median(c.w.share) / float64(c.w.repeats)
 	if turns >= 3 && turns < math.MaxInt && scatter > 0 {
 		c.emit("crank.edge_scatter", ch, evidence.WholeEngine, 100*scatter/pitch, 100*scatter/pitch*scatterSE(len(c.tr.t)), len(c.tr.t), c.tr.at[0], c.tr.at[len(c.tr.at)-1])
@@ -429,7 +429,7 @@ func (c *crank) spacing() {
 			}
 		}
 		c.run.ToothError = errs
-		c.emit("crank.tooth_error", ch, evidence.WholeEngine, math.Abs(errs[worst]), scatter*math.Sqrt(1.5/float64(turns))*1.25, turns, c.tr.at[0], c.tr.at[len(c.tr.at)-1])
+		c.emit("crank.tooth_error", ch, evidence.WholeEngine, math.Abs(errs[worst]), math.Hypot(scatter*math.Sqrt(1.5/float64(turns))*1.25, 1.25*unseen), turns, c.tr.at[0], c.tr.at[len(c.tr.at)-1])
 		for i := range c.tr.deg {
 			c.tr.deg[i] += errs[c.tr.k[i]]
 		}

@@ -215,10 +215,11 @@ func (tr *turn) dip(from, to float64) (float64, bool) {
 // `engine` times a turn are taken for the engine's. Errors that swing as slowly
 // around the wheel cannot be told from the engine and stay. scatter is what is
 // left from turn to turn: the jitter of one edge, the spread of e over sqrt(3/2).
-func (tr *turn) toothError(engine int) (errs []float64, scatter float64, turns int, ok bool) {
+// unseen is one sigma of what all teeth may stand off without any standing out.
+func (tr *turn) toothError(engine int) (errs []float64, unseen, scatter float64, turns int, ok bool) {
 	p := tr.per
 	if p < 4 {
-		return nil, 0, 0, false
+		return nil, 0, 0, 0, false
 	}
 	byTooth := make([][]float64, p)
 	place, gap := make([]float64, p), make([]float64, p)
@@ -242,7 +243,7 @@ func (tr *turn) toothError(engine int) (errs []float64, scatter float64, turns i
 	for k, es := range byTooth {
 		turns = min(turns, len(es))
 		if len(es) < 2 {
-			return nil, 0, 0, false
+			return nil, 0, 0, 0, false
 		}
 		mean[k] = stats.Median(es)
 		for _, e := range es {
@@ -251,13 +252,10 @@ func (tr *turn) toothError(engine int) (errs []float64, scatter float64, turns i
 	}
 	scatter = stats.MADSigma(left) / math.Sqrt(1.5) * math.Sqrt(float64(turns)/float64(turns-1))
 	if p < 4*engine {
-		return nil, scatter, turns, false
+		return nil, 0, scatter, turns, false
 	}
-	errs = displaced(mean, place, gap, engine)
-	if errs == nil {
-		return nil, scatter, turns, false
-	}
-	return errs, scatter, turns, true
+	errs, unseen = displaced(mean, place, gap, engine)
+	return errs, unseen, scatter, turns, errs != nil
 }
 
 // displaced finds single teeth out of place: the tooth whose deviation stands out
@@ -265,8 +263,9 @@ func (tr *turn) toothError(engine int) (errs []float64, scatter float64, turns i
 // through its neighbours, so a tooth off by d makes e = d at itself and draws its
 // neighbours by their part of the way. The engine's own swing, harmonics 0..engine,
 // is fitted each time without the teeth that were moved and their neighbours. Nil
-// when it cannot be fitted.
-func displaced(e, place, gap []float64, engine int) []float64 {
+// when it cannot be fitted. unseen is the spread of what is left: a wheel all of whose
+// teeth stand off a little shows no single one.
+func displaced(e, place, gap []float64, engine int) (errs []float64, unseen float64) {
 	p, cols := len(e), 2*engine+1
 	row := func(k int) []float64 {
 		r := make([]float64, cols)
@@ -276,7 +275,8 @@ func displaced(e, place, gap []float64, engine int) []float64 {
 		}
 		return r
 	}
-	errs, left := make([]float64, p), make([]float64, p)
+	errs = make([]float64, p)
+	left := make([]float64, p)
 	moved := make([]bool, p)
 	for range max(2, p/8) + 1 {
 		a, y := mat.NewDense(p, cols, nil), mat.NewVecDense(p, nil)
@@ -304,10 +304,11 @@ func displaced(e, place, gap []float64, engine int) []float64 {
 			}
 		}
 		if math.Abs(left[worst]) < math.Max(leastToothError, 5*stats.MADSigma(left)) {
-			return errs
+			// The fit takes its share of the spread with it.
+			return errs, stats.MADSigma(left) * math.Sqrt(float64(rows)/float64(rows-cols))
 		}
 		errs[worst] += left[worst]
 		moved[worst] = true
 	}
-	return nil
+	return nil, 0
 }

@@ -225,6 +225,29 @@ func TestToothErrorIsLearned(t *testing.T) {
 	_ = run
 }
 
+// TestWheelThatIsOffAllRound: where every tooth stands off a little none stands out,
+// and the reading may not say that the wheel is true to a hundredth.
+func TestWheelThatIsOffAllRound(t *testing.T) {
+	for seed := range uint64(6) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		s := plainCrank()
+		s.jitter, s.toothOff = 2e-6, map[int]float64{}
+		most := 0.0
+		for k := range 35 {
+			s.toothOff[k] = 0.1 * rng.NormFloat64()
+			most = math.Max(most, math.Abs(s.toothOff[k]))
+		}
+		_, res, err := Crank(s.draw(), s.meta())
+		if err != nil {
+			t.Fatal(err)
+		}
+		covers(t, res, "crank.tooth_error", most)
+		if r, _ := reading(res, "crank.tooth_error"); r.Uncertainty > 0.4 {
+			t.Errorf("known to %.2g deg only", r.Uncertainty)
+		}
+	}
+}
+
 // TestMisfiresAreFoundByCylinder: firings drawn without drive are found one by one
 // and put to the right cylinder by the sync.
 func TestMisfiresAreFoundByCylinder(t *testing.T) {

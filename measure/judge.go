@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"strings"
 
 	"proveout/evidence"
 	"proveout/unit"
@@ -261,7 +262,7 @@ func (t Task) unusable(f evidence.Feature, r evidence.Reading) (why, fix string,
 	}
 	for _, fl := range r.Flags {
 		if fl.Blocks() {
-			return blockedWhy(fl), blockedFix(fl), fl
+			return blockedWhy(fl), blockedFix(fl, r.Feature), fl
 		}
 	}
 	if tr := traitsOf(f); (tr.low != 0 || tr.high != 0) && (r.Value.SI < tr.low || r.Value.SI > tr.high) {
@@ -269,6 +270,22 @@ func (t Task) unusable(f evidence.Feature, r evidence.Reading) (why, fix string,
 	}
 	return "", "", ""
 }
+
+// fasterFix and longerFix say how to take a capture again where it is no matter of
+// microseconds and firings, by the first word of the feature; the rates are those that
+// the kinds themselves ask for.
+var (
+	fasterFix = map[string]string{
+		"brake": "record at 100 samples a second or more; 1000 show it well", "log": "log fewer parameters at a time", "oxygen": "log fewer parameters at a time",
+		"battery": "record at 1 kS/s or more", "cranking": "record at 1 kS/s or more", "charging": "record at 50 kS/s or more", "fuel": "record at 20 kS/s or more",
+		"injector": "take it again at 100 kS/s or more", "coil": "take it again at 100 kS/s or more",
+	}
+	longerFix = map[string]string{
+		"brake": "record more movements", "coil": "record ten or more", "injector": "record ten or more", "crank": "record at least ten turns at a raised idle", "cam": "record at least ten turns at a raised idle",
+		"log": "log for longer", "trim": "log for longer", "oxygen": "log for longer", "lambda": "log for longer", "air": "log for longer",
+		"battery": "record for longer", "charging": "record for longer", "fuel": "record for longer", "cranking": "crank for longer", "compression": "record more strokes", "cylinder": "record more strokes",
+	}
+)
 
 // blockedWhy and blockedFix put a blocking flag into words.
 func blockedWhy(f evidence.Flag) string {
@@ -293,13 +310,20 @@ func blockedWhy(f evidence.Flag) string {
 	return string(f)
 }
 
-func blockedFix(f evidence.Flag) string {
+func blockedFix(f evidence.Flag, feature string) string {
+	group, _, _ := strings.Cut(feature, ".")
 	switch f {
 	case evidence.Clipped:
 		return "set the recorder to a wider range and take it again"
 	case evidence.TooSlow:
+		if fix := fasterFix[group]; fix != "" {
+			return fix
+		}
 		return "take it again at 1 MS/s or more"
 	case evidence.TooFewEvents:
+		if fix := longerFix[group]; fix != "" {
+			return fix
+		}
 		return "record longer: 20 to 50 firings on each placement"
 	case evidence.Stale:
 		return "read it again"

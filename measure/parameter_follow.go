@@ -80,20 +80,32 @@ func (l *logView) follow(res *Result) {
 			}
 		}
 	}
+	if best < goesAlong {
+		lag = 0 // of a lag at which nothing goes along nothing can be said
+	}
 	m := math.Max(4, l.seconds(len(rows)))
 	sd := math.Max(0.02, (1-best*best)/math.Sqrt(m-1))
 	l.emit(res, feature, evidence.WholeEngine, "x", best, sd, len(rows), "", rows, nil, pw, lead)
 	if best > 0.5 {
 		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, len(rows), "", rows, nil, pw, lead)
 	}
+	// A gain of nothing is a figure too: the controller does not command fuel.
 	gain, sg := followGain(a, b, rows, lag, m)
+	l.emit(res, "injector.follow_gain", evidence.WholeEngine, "s", 10*gain, 10*sg, len(rows), "", rows, nil, pw, lead)
 	if best > 0.5 {
-		l.emit(res, "injector.follow_gain", evidence.WholeEngine, "s", 10*gain, 10*sg, len(rows), "", rows, nil, pw, lead)
 		if rising, sr, n := monotonic(a, b, rows, lag); n > 0 {
 			l.emit(res, "injector.follow_monotonic", evidence.WholeEngine, "%", 100*rising, 100*sr, n, "", rows, nil, pw, lead)
 		}
 	}
-	l.note(res, "", false, pw, "pulse width against throttle: rank correlation %.2f (1 is: more throttle is always more fuel), %.2f ms for a point of throttle, delay %.1f s", best, 1e3*gain, float64(lag)*l.g.step)
+	delay := "so no delay can be told"
+	if best >= goesAlong {
+		delay = fmt.Sprintf("delay %.1f s", float64(lag)*l.g.step)
+	}
+	per := 1e3 * gain
+	if math.Abs(per) < 0.005 {
+		per = 0 // not "-0.00"
+	}
+	l.note(res, "", best < goesAlong, pw, "pulse width against throttle: rank correlation %.2f (1 is: more throttle is always more fuel), %.2f ms for a point of throttle, %s", best, per, delay)
 }
 
 // goesAlong is the rank correlation from which two parameters go along with each

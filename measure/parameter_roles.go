@@ -58,13 +58,13 @@ var oxygenWords = []string{"o2 sensor", "oxygen sensor", "o2s11", "o2s12", "o2s2
 // our own list of what log headers say, in English and German.
 var roleTable = []role{
 	{id: Misfires, unit: "count", says: "misfires counted on one cylinder", also: []string{"misfires"},
-		any: []string{"misfire", "misfires", "misfirecount", "aussetzer", "zundaussetzer", "aussetzerzahler", "verbrennungsaussetzer"}, low: 0, high: 1e6},
+		any: []string{"misfire", "misfires", "misf", "misfirecount", "aussetzer", "zundaussetzer", "aussetzerzahler", "verbrennungsaussetzer"}, low: 0, high: 1e6},
 	{id: ShortTrim, unit: "%", says: "short-term fuel trim of a bank", also: []string{"stft"},
 		any: []string{"stft", "stft1", "stft2", "shrtft", "shrtft1", "shrtft2", "short term fuel trim", "short term trim", "short fuel trim", "short trim", "stftb1", "stftb2", "kurzzeit trim", "kurzzeittrim", "kurzzeit kraftstofftrimm", "kurzzeit kraftstofftrim", "kurzzeit gemischkorrektur", "kurzfristige gemischkorrektur", "kurzfristige kraftstofftrimmung", "kurzzeit gemischanpassung", "kurzzeit trimm", "kurzzeit kraftstoff trim"}, low: -100, high: 100},
 	{id: LongTrim, unit: "%", says: "long-term fuel trim of a bank", also: []string{"ltft"},
 		any: []string{"ltft", "ltft1", "ltft2", "longft", "longft1", "longft2", "long term fuel trim", "long term trim", "long fuel trim", "long trim", "ltftb1", "ltftb2", "langzeit trim", "langzeittrim", "langzeit kraftstofftrimm", "langzeit kraftstofftrim", "langzeit gemischkorrektur", "langfristige gemischkorrektur", "langfristige kraftstofftrimmung", "langzeit gemischanpassung", "langzeit trimm", "langzeit kraftstoff trim"}, low: -100, high: 100},
 	{id: PulseWidth, unit: "ms", says: "injector on-time", also: []string{"pulse_width"},
-		any: []string{"pulse width", "pulsewidth", "injector duration", "injection time", "injector on time", "injector time", "ipw", "inj pw", "injpw", "einspritzzeit", "einspritzdauer", "einspritz zeit"}, low: 0, high: 0.1},
+		any: []string{"pulse width", "pulsewidth", "injector duration", "injection time", "injector on time", "injector time", "ipw", "inj pw", "injpw", "pw", "einspritzzeit", "einspritzdauer", "einspritz zeit"}, low: 0, high: 0.1},
 	{id: EngineSpeed, unit: "rpm", says: "engine speed", also: []string{"rpm"},
 		any: []string{"engine rpm", "rpm", "engine speed", "crankshaft speed", "motordrehzahl", "drehzahl", "nmot", "motor drehzahl", "engine revs", "revs"}, not: []string{"target", "desired", "turbine", "wheel", "pump", "idle speed setpoint", "max"}, low: 0, high: 20000, rate: 9000, stepMin: 4000, source: "our choice: a free-revving engine gains some 6000 rpm in a second"},
 	{id: VehicleSpeed, unit: "km/h", says: "road speed", also: []string{"speed"},
@@ -117,7 +117,7 @@ var (
 	camel      = regexp.MustCompile(`([a-z])([A-Z])`)
 	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
 	bankRE     = regexp.MustCompile(`\b(?:bank|b)\s*([12])\b|(?:stft|ltft|shrtft|longft)b?([12])\b|\b(?:o2s|o2b|b)([12])s?[12]\b`)
-	cylRE      = regexp.MustCompile(`\b(?:cylinder|cyl|zylinder|zyl)\s*(?:no\s*)?([0-9]{1,2})\b|\bmisfires?\s*([0-9]{1,2})\b|\b([0-9]{1,2})\s*misfires?\b`)
+	cylRE      = regexp.MustCompile(`\b(?:cylinder|cyl|zylinder|zyl)\s*(?:no\s*)?([0-9]{1,2})\b|\bmisf(?:ires?)?\s*([0-9]{1,2})\b|\b([0-9]{1,2})\s*misfires?\b`)
 )
 
 // foldName reduces a header to lower-case words: "Engine RPM [RPM]" becomes

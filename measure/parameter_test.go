@@ -146,6 +146,14 @@ func TestPulseFollowsThrottle(t *testing.T) {
 	if r, ok := find(parameters(t, d.series(3), petrol16).Readings, "injector.follows_throttle"); !ok || math.Abs(r.Value.SI) > 0.1 {
 		t.Errorf("does not follow: %+v", r)
 	}
+	none := parameters(t, d.series(3), petrol16)
+	covers(t, none, "injector.follow_gain", 0)
+	if r, ok := find(none.Readings, "injector.follow_gain"); ok && r.Uncertainty > 0.1e-3 {
+		t.Errorf("the gain of nothing is known to %g s only", r.Uncertainty)
+	}
+	if _, ok := find(none.Readings, "injector.follow_delay"); ok {
+		t.Error("a delay of a pulse width that does not follow")
+	}
 	// In closed form: the foot moves in two sines, the pulse width is a line of what the
 	// throttle was some steps before. Lag, gain and the step's noise must come back.
 	for _, c := range []struct{ lag, gain float64 }{{0, 0.1}, {0.4, 0.1}, {0.8, 0.05}, {1.6, 0.2}} {
@@ -301,7 +309,7 @@ func TestParameterNames(t *testing.T) {
 		"THROTTLE ()": Throttle, "Absolute Throttle Position [%]": Throttle, "ABSOLUTE_THROTTLE_B ()": "", "COMMANDED_THROTTLE_ACTUATOR ()": "",
 		"ENGINE_LOAD ()": EngineLoad, "CONTROL_MODULE_VOLTAGE ()": Supply, "FUEL_TANK ()": FuelLevel, "TIMING_ADVANCE ()": Advance,
 		"FUEL_AIR_COMMANDED_EQUIV_RATIO ()": LambdaTarget, "TIME_SINCE_TROUBLE_CODES_CLEARED ()": "", "ABSOLUTE_BAROMETRIC_PRESSURE ()": Barometer,
-		"Injector Pulse Width #1 (ms)": PulseWidth, "Misfires cyl 3": Misfires, "MISFIRE_CYL_4": Misfires, "Misfire total": "", "Channel A": "", "pickup": "", "": "",
+		"Injector Pulse Width #1 (ms)": PulseWidth, "Misfires cyl 3": Misfires, "MISF CYL3": Misfires, "MISF 2": Misfires, "PW": PulseWidth, "MISFIRE_CYL_4": Misfires, "Misfire total": "", "Channel A": "", "pickup": "", "": "",
 		"ENGINE_RUN_TINE ()": RunTime, "Accelerator Pedal Position D [%]": Pedal, "Accelerator Pedal Position E [%]": "", "INTAKE_AIR_TEMP ()": IntakeAir,
 		"Target idle RPM": "", "Transmission turbine speed": "",
 	} {
