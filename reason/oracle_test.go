@@ -2,7 +2,6 @@ package reason
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"os"
 	"strconv"
@@ -187,32 +186,4 @@ func (f *factor) set8(s []int) float64 {
 		return 1 - f.p0*keep
 	}
 	return f.p0 * keep
-}
-
-// S10 of reasoning.md section 4: prior .1, likelihood ratio 9 twice. Counted as
-// independent .9, counted once .5; the exponent 1+(m-1)(1-rho) of the note at rho
-// .6 gives .706592114 (arithmetic check only, it is not used: it grows without
-// bound). This package counts m like readings as m/(1+(m-1)rho), which for two
-// at rho .6 is 1.25 and never more than 1/rho.
-func TestS10CorrelatedReadings(t *testing.T) {
-	post := func(e float64) float64 {
-		o := .1 / .9 * math.Pow(9, e)
-		return o / (1 + o)
-	}
-	for _, w := range []struct{ e, p float64 }{{2, .9}, {1, .5}, {1 + (2-1)*(1-.6), .706592114}} {
-		if got := post(w.e); math.Abs(got-w.p) > 5e-10 {
-			t.Errorf("exponent %g: %.9f, want %.9f", w.e, got, w.p)
-		}
-	}
-	last := 0.0
-	for m := 1; m < 200; m++ {
-		e := float64(m) / (1 + float64(m-1)*.6)
-		if e < last || e > 1/.6 {
-			t.Fatalf("%d readings count as %g", m, e)
-		}
-		last = e
-	}
-	if got := fmt.Sprintf("%.4f", 2/(1+.6)); got != "1.2500" {
-		t.Error(got)
-	}
 }
