@@ -122,7 +122,7 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f.StringVar(&rate, "rate", "", `sample rate of a file without a time column, for example "1 MHz"`)
 	f.StringVar(&placement, "placement", "", "which placement of the pickup this is")
 	f.BoolVar(&calibrated, "calibrated", false, "the probe's scale can be trusted")
-	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT], for example "Channel A=ignition_secondary:mV"; may be repeated`)
+	f.StringArrayVar(&columns, "column", nil, `column mapping NAME=ROLE[:UNIT or SCALE], for example "Channel A=ignition_secondary:mV" or "clamp=current:100 mV/A"; may be repeated`)
 	f.Int64Var(&maxValues, "max-values", 0, maxValuesHelp)
 	f.StringVar(&memory, "memory", "1 GiB", "memory the samples of one recording may take; those of a longer one are kept on disk while it is measured")
 	f.StringVar(&scratch, "scratch", "", "folder for samples kept on disk; empty: one for temporary files")
@@ -147,18 +147,22 @@ func parseMemory(s string) (int64, error) {
 	return 0, fmt.Errorf("--memory %q is no amount of memory; write for example \"500 MB\" or \"1 GiB\"", s)
 }
 
-// parseColumn reads NAME=ROLE[:UNIT].
+// parseColumn reads NAME=ROLE[:UNIT], or a scale in the place of the unit.
 func parseColumn(spec string) (trace.Column, error) {
 	name, role, ok := strings.Cut(spec, "=")
 	if !ok || name == "" || role == "" {
-		return trace.Column{}, fmt.Errorf("--column %q: write NAME=ROLE or NAME=ROLE:UNIT", spec)
+		return trace.Column{}, fmt.Errorf("--column %q: write NAME=ROLE, NAME=ROLE:UNIT or NAME=ROLE:SCALE", spec)
 	}
 	role, u, _ := strings.Cut(role, ":")
 	as, ok := measure.FindRole(role)
 	if !ok {
 		return trace.Column{}, fmt.Errorf("--column %q: %q is no role; write one of %s", spec, role, strings.Join(measure.RoleIDs(), ", "))
 	}
-	return trace.Column{Column: name, As: as, Unit: u}, nil
+	col := trace.Column{Column: name, As: as, Unit: u}
+	if u = strings.TrimSpace(u); u != "" && strings.ContainsAny(u[:1], "0123456789.+-") {
+		col.Unit, col.Scale = "", u
+	}
+	return col, nil
 }
 
 func writeMeasured(p *page, f shop.MeasuredFile) {

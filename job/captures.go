@@ -41,6 +41,7 @@ type ColumnMap struct {
 	As      string
 	Unit    unit.Unit // zero when not given
 	Scale   float64   // unit value for each file unit; 0 = not given
+	Probe   string    // the scale of a probe instead, "100 mV/A"; empty = not given
 	Subject evidence.Subject
 	Line    int
 }
@@ -152,7 +153,9 @@ func (r *resolver) column(w *Column, i, j int) (ColumnMap, bool) {
 		}
 		m.Unit = u
 	}
-	if w.Scale != "" {
+	if _, ok := unit.ParseProbe(w.Scale); ok {
+		m.Probe = w.Scale
+	} else if w.Scale != "" {
 		q, err := quantity(w.Scale, "")
 		switch {
 		case err != nil || q.Typed == 0:

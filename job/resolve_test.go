@@ -145,7 +145,7 @@ func TestUnknownRole(t *testing.T) {
 vehicle: {engine: {cylinders: 4, ignition: coil_on_plug, injection: port}}
 captures:
   - {file: a.csv, columns: [{column: 1, as: banana}]}
-  - {file: b.csv, columns: [{column: 1, as: RPM}]}
+  - {file: b.csv, columns: [{column: 1, as: RPM, scale: 100 mV/A}]}
 `
 	f, ps := Parse("job.yaml", []byte(text))
 	if f == nil {
@@ -157,7 +157,7 @@ captures:
 		t.Fatal(err)
 	}
 	r := f.ResolveWith(in, Vocabulary{Roles: []string{"engine_speed", "ignore"}, Role: func(w string) (string, bool) { return "engine_speed", w == "rpm" }})
-	if len(r.Captures) != 1 || r.Captures[0].Columns[0].As != "engine_speed" {
+	if len(r.Captures) != 1 || r.Captures[0].Columns[0].As != "engine_speed" || r.Captures[0].Columns[0].Probe != "100 mV/A" {
 		t.Errorf("%+v", r.Captures)
 	}
 	said := false

@@ -309,7 +309,7 @@ func (g *primary) amperes(ch *trace.Channel) bool {
 		return true
 	}
 	for _, f := range []string{"coil.primary_current", "coil.ramp_slope", "coil.inductance", "coil.primary_resistance"} {
-		g.refuse(f, evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale, for example unit: A, scale: 10 for 100 mV/A")
+		g.refuse(f, evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale, for example scale: 100 mV/A")
 	}
 	return false
 }

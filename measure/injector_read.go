@@ -26,7 +26,7 @@ func (g *injector) readCurrent(ch, voltage *trace.Channel) {
 	amperes := ch.Unit.Dim == unit.Current
 	if !amperes {
 		for _, f := range []string{"injector.peak_current", "injector.resistance"} {
-			g.refuse(f, evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale, for example unit: A, scale: 10 for 100 mV/A")
+			g.refuse(f, evidence.NotCalibrated, fmt.Sprintf("%s is in %s, not in ampere", ch.Name, orNothing(ch.Unit.Symbol)), "give the clamp's scale, for example scale: 100 mV/A")
 		}
 	} else {
 		size := math.Sqrt(math.Max(1, 10e-6*g.rate))

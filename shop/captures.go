@@ -52,7 +52,7 @@ func (w *work) intakeOptions(c job.CaptureFile) intake.Options {
 		o.Text.Decimal = string(c.Decimal)
 	}
 	for _, m := range c.Columns {
-		col := trace.Column{Column: m.Column, As: m.As, Unit: m.Unit.Symbol}
+		col := trace.Column{Column: m.Column, As: m.As, Unit: m.Unit.Symbol, Scale: m.Probe}
 		if m.Scale != 0 {
 			col.Scale = fmt.Sprint(m.Scale)
 			if !m.Unit.IsZero() {

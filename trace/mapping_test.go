@@ -215,3 +215,55 @@ func TestDamagedLogIsStillALog(t *testing.T) {
 		}
 	}
 }
+
+// The scale of a probe: a clamp of 100 mV/A gives 10 A for a volt, in a file of volts or
+// of millivolts, by the mapping or by the name of the column.
+func TestScaleOfAProbe(t *testing.T) {
+	for _, c := range []struct {
+		head string
+		col  Column
+		want float64 // SI of a file value of 0.7
+		sym  string
+		note string
+	}{
+		{"clamp (V)", Column{Scale: "100 mV/A"}, 7, "A", ""},
+		{"clamp (mV)", Column{Scale: "100mV/A"}, 7e-3, "A", ""},
+		{"clamp", Column{Scale: "100 mV/A"}, 7, "A", ""},
+		{"clamp", Column{Scale: "10 mV/A", Unit: "mV"}, 70e-3, "A", ""},
+		{"clamp (V)", Column{Scale: "10 A"}, 7, "A", ""},
+		{"clamp (V)", Column{Scale: "10", Unit: "A"}, 7, "A", ""},
+		{"rail (V)", Column{Scale: "4 bar/V"}, 2.8e5, "bar", ""},
+		{"rail (V)", Column{Scale: "0.5 V/MPa"}, 1.4e6, "MPa", ""},
+		{"Clamp 100mV/A (V)", Column{}, 7, "A", "its name gives the scale of a probe"},
+		{"Clamp 100mV/A (V)", Column{Dim: unit.Current}, 7, "A", "its name gives the scale of a probe"},
+		{"Clamp 10 A/V (mV)", Column{}, 7e-3, "A", "its name gives the scale of a probe"},
+		{"Clamp 100mV/A (V)", Column{Unit: "V"}, 0.7, "V", ""},
+		{"Clamp 100mV/A (V)", Column{Scale: "1 mV/A"}, 700, "A", ""},
+		{"Clamp 100mV/A (A)", Column{}, 0.7, "A", ""},
+		{"Clamp (100mV/A)", Column{}, 0.7, "", "whether the file is in volts or in A is not said"},
+		{"Clamp (100mV/A)", Column{Scale: "100mV/A"}, 7, "A", ""},
+		{"Clamp (100mV/A)", Column{Unit: "A"}, 0.7, "A", ""},
+		{"wheel km/h (V)", Column{}, 0.7, "V", ""},
+	} {
+		o := TextOptions{}
+		if c.col != (Column{}) {
+			c.col.Column, c.col.As = "2", "brake_motor"
+			o.Columns = []Column{c.col}
+		}
+		rec, err := ReadText(strings.NewReader("time (s),"+c.head+"\n0,0.7\n1,0.7\n2,0.7\n"), o)
+		if err != nil {
+			t.Errorf("%s %+v: %v", c.head, c.col, err)
+			continue
+		}
+		ch := rec.Channels[0]
+		if math.Abs(ch.Values[1]/c.want-1) > 1e-12 || ch.Unit.Symbol != c.sym {
+			t.Errorf("%s %+v: %g in %q, want %g in %q", c.head, c.col, ch.Values[1], ch.Unit.Symbol, c.want, c.sym)
+		}
+		if c.note != "" {
+			wantNote(t, rec, c.note, c.sym == "")
+		}
+	}
+	if _, err := ReadText(strings.NewReader("time (s),clamp (A)\n0,1\n1,1\n2,1\n"), TextOptions{Columns: []Column{{Column: "2", As: "brake_motor", Scale: "100 mV/A"}}}); err == nil || !strings.Contains(err.Error(), "a file in volts") {
+		t.Errorf("a probe's scale on amperes: %v", err)
+	}
+}

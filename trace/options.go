@@ -67,7 +67,8 @@ type Column struct {
 	// Unit of the values in the file; empty = as in the header.
 	Unit string
 	// Scale is the value of one file unit ("1000", "0.1 V"); for WAV the value at
-	// full scale ("10 A"). A unit in it stands for Unit.
+	// full scale ("10 A"). A unit in it stands for Unit. Of a file in volts it may be the
+	// scale of the probe, "100 mV/A".
 	Scale string
 	// Dim is the dimension the role asks for; empty = any.
 	Dim unit.Dimension
@@ -129,11 +130,21 @@ func (c Column) scaleOf(header unit.Unit) (factor float64, u unit.Unit, err erro
 		}
 		// A lone F above a temperature is Fahrenheit, though by itself it reads as farad.
 		fahrenheit := header.Symbol == "F" && u.Dim == unit.Temperature
-		if !header.IsZero() && header.Dim != u.Dim && header.Dim != unit.None && u.Dim != unit.None && !fahrenheit {
+		// With a scale it is said what a unit of the file stands for: volts of a clamp.
+		if c.Scale == "" && !header.IsZero() && header.Dim != u.Dim && header.Dim != unit.None && u.Dim != unit.None && !fahrenheit {
 			return 0, u, fmt.Errorf("column %q: the mapping says %s (%s), the header says %s (%s); correct the unit or the column", c.Column, u.Symbol, u.Dim, header.Symbol, header.Dim)
 		}
 	}
-	if c.Scale != "" {
+	if p, ok := unit.ParseProbe(c.Scale); ok {
+		volts := header
+		if c.Unit != "" && u.Dim != p.Unit.Dim {
+			volts = u
+		}
+		if !volts.IsZero() && volts.Dim != unit.Voltage {
+			return 0, u, fmt.Errorf("column %q: a scale of %s is for a file in volts, this one is in %s; give the scale of one %s, or none", c.Column, c.Scale, volts.Symbol, volts.Symbol)
+		}
+		factor, u = p.Factor(volts), p.Unit
+	} else if c.Scale != "" {
 		q, err := unit.ParseQuantity(c.Scale)
 		if err != nil {
 			return 0, u, fmt.Errorf("column %q: scale: %w", c.Column, err)

@@ -141,6 +141,7 @@ func wholeNumbersOnly(t trial) bool {
 
 // applyMapping gives columns the roles, units and scales the person named.
 func (p *plan) applyMapping(mapping []Column, heads []heading) error {
+	heading := p.headingProbes()
 	taken := map[int]string{}
 	for m, c := range mapping {
 		i, err := findColumn(c, heads)
@@ -167,6 +168,13 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 				c.Dim = unit.Time
 			}
 		}
+		if h, has := heading[i]; has && (c.Unit != "" || c.Scale != "") { // the person's word wins
+			col.unit, col.factor = h, 1
+			delete(heading, i)
+		}
+		if _, has := heading[i]; has && c.As != AsTime {
+			continue
+		}
 		factor, u, err := c.scaleOf(col.unit)
 		if err != nil {
 			return err
@@ -178,6 +186,13 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 	}
 	for i := range p.cols {
 		c := &p.cols[i]
+		if h, has := heading[i]; has && c.kind == colValue {
+			p.note(0, "column %q: its name gives the scale of a probe and its unit is %s; taken as %s, %.4g for one %s. Map it with unit: %s if it is a voltage", c.name, h.Symbol, c.unit.Symbol, c.factor, h.Symbol, h.Symbol)
+		}
+		if pr, ok := unit.ParseProbe(c.odd); ok && c.kind == colValue && c.unit.IsZero() {
+			p.notes = append(p.notes, Note{Text: fmt.Sprintf("column %q: %s is the scale of a probe, and whether the file is in volts or in %s is not said; values are kept as they stand. Write scale: %s if it is in volts, unit: %s if not", c.name, c.odd, pr.Unit.Symbol, c.odd, pr.Unit.Symbol), Lost: true})
+			c.odd = ""
+		}
 		if c.odd != "" && c.kind == colValue && (c.mapped == 0 || c.unit.IsZero()) {
 			p.notes = append(p.notes, Note{Text: fmt.Sprintf("column %q: %q is not a unit known here; values are kept as they stand", c.name, c.odd), Lost: true})
 		}
@@ -187,6 +202,20 @@ func (p *plan) applyMapping(mapping []Column, heads []heading) error {
 		}
 	}
 	return nil
+}
+
+// headingProbes takes columns in volts whose name gives the scale of a probe, "Clamp
+// 100mV/A (V)", for what the probe senses. It gives the unit that stood in the heading.
+func (p *plan) headingProbes() map[int]unit.Unit {
+	out := map[int]unit.Unit{}
+	for i := range p.cols {
+		c := &p.cols[i]
+		if pr, ok := unit.ProbeIn(c.label); ok && c.unit.Dim == unit.Voltage {
+			out[i] = c.unit
+			c.factor, c.unit = pr.Factor(c.unit), pr.Unit
+		}
+	}
+	return out
 }
 
 // noteDuplicates gives columns of one name a name each, so that whoever asks for a

@@ -378,6 +378,9 @@ func (w *wavReader) finish() (*Recording, error) {
 				rec.Notes = append(rec.Notes, Note{Text: fmt.Sprintf("%s is left out, as the mapping says", ch.Name)})
 				continue
 			}
+			if pr, ok := unit.ParseProbe(c.Scale); ok {
+				return nil, fmt.Errorf("column %q: how many volts full scale is, a WAV file does not say, so %s is not enough; give the value at full scale, for example scale: 10 %s", c.Column, c.Scale, pr.Unit.Symbol)
+			}
 			factor, u, err := c.scaleOf(noUnit)
 			if err != nil {
 				return nil, err
