@@ -44,7 +44,7 @@ func (e *Engine) decision(chance []float64, none, other float64) decision {
 func (e *Engine) endsWith(k, o int, after []float64) bool {
 	stop := e.m.limits.StopAt
 	for i, p := range after {
-		if p < e.m.limits.SuspectedAt || !e.nearly[i] && !e.proves(k, o, i) {
+		if p < e.m.limits.SuspectedAt || e.spent[i] || !e.nearly[i] && !e.proves(k, o, i) {
 			continue
 		}
 		of, sum := partOf(&e.m.in.Suspects[i]), 0.0

@@ -73,6 +73,7 @@ func (e *Engine) directs(i int) []direct {
 func (e *Engine) show(a *Answer, order []int) {
 	l := &e.m.limits
 	clear(e.nearly)
+	clear(e.spent)
 	shown := map[part]string{} // which way of failing is shown of a part already
 	for x, i := range order {
 		s := &a.Suspects[x]
@@ -201,11 +202,12 @@ func (e *Engine) sameThing(i, slot int) float64 {
 }
 
 // shownChance is the chance that at least one of the shown parts is bad, as if
-// they were independent.
+// they were independent. One that was put right while the complaint stayed is no end
+// of the search.
 func (e *Engine) shownChance(a *Answer) float64 {
 	none := 1.0
 	for x := range a.Suspects {
-		if a.Suspects[x].WasShown() {
+		if s := &a.Suspects[x]; s.WasShown() && s.Stays == "" {
 			none *= 1 - e.partChance(partOf(a.Suspects[x].Suspect))
 		}
 	}
@@ -217,7 +219,7 @@ func (e *Engine) shownChance(a *Answer) float64 {
 func (e *Engine) shownWords(a *Answer) string {
 	var parts []string
 	for x := range a.Suspects {
-		if s := &a.Suspects[x]; s.WasShown() {
+		if s := &a.Suspects[x]; s.WasShown() && s.Stays == "" {
 			parts = append(parts, partWords(s.Suspect))
 		}
 	}
@@ -226,6 +228,17 @@ func (e *Engine) shownWords(a *Answer) string {
 		return fmt.Sprintf("%s is shown; the part, its ways of failing taken together, is bad with chance %s", parts[0], chance)
 	}
 	return fmt.Sprintf("%s are shown; one of these parts or more, their ways of failing taken together, is bad with chance %s", list(parts, "and"), chance)
+}
+
+// spentWords names the parts that were shown and put right while the complaint stayed.
+func spentWords(a *Answer) []string {
+	var parts []string
+	for x := range a.Suspects {
+		if s := &a.Suspects[x]; s.Stays != "" {
+			parts = append(parts, partWords(s.Suspect))
+		}
+	}
+	return parts
 }
 
 func partWords(s *book.Suspect) string {
@@ -368,6 +381,8 @@ func (e *Engine) stop(a *Answer) {
 		a.Stop = fmt.Sprintf("Stop: %s.", e.shownWords(a))
 	case e.shownChance(a) > 0:
 		a.Stop = fmt.Sprintf("Not yet: %s; %s is asked before the search stops, since something else may be wrong as well.", e.shownWords(a), percent(l.StopAt))
+	case len(spentWords(a)) > 0:
+		a.Stop = fmt.Sprintf("Not yet: %s was shown and put right, and the complaint stays. Something else is wrong as well, or what was fitted is bad too.", list(spentWords(a), "and"))
 	case top.Chance >= l.StopAt:
 		a.Stop = fmt.Sprintf("Not yet: %s has chance %s, but no direct test has shown it. %s.", phrase(top), percent(top.Chance), capital(e.wouldShow(e.number(top.Suspect))))
 	case a.NothingWrong > top.Chance && a.NothingWrong > a.NotListed:

@@ -14,6 +14,7 @@ import (
 // fitted stays on the record in this way: as a reading.
 type Tried struct {
 	ID        string
+	Item      int // number of the item, which gives the order of what was done
 	Component string
 	Subject   evidence.Subject
 	Fitted    Fitted
@@ -144,7 +145,7 @@ func (e *Engine) enterTried(t Tried) error {
 	}
 	e.m.addTried(t, p, name, e.triedShows(t), e.triedCover(t.Condition))
 	id := e.m.tests[len(e.m.tests)-1].at.Test.ID
-	e.enter(evidence.Finding{ID: t.ID, Test: id, Subject: t.Subject, Outcome: string(t.Result), State: evidence.Abnormal, Condition: t.Condition, SetAside: t.SetAside})
+	e.enter(evidence.Finding{ID: t.ID, Item: t.Item, Test: id, Subject: t.Subject, Outcome: string(t.Result), State: evidence.Abnormal, Condition: t.Condition, SetAside: t.SetAside})
 	return nil
 }
 
@@ -388,10 +389,27 @@ func (e *Engine) repaired(a *Answer) {
 			s.Reason += fmt.Sprintf(" Put right (%s), and the complaint is gone: not proven until it was driven in its conditions long enough.", f.ID)
 		case s.State == Suspected && result == Gone:
 			s.Reason = fmt.Sprintf("Tried (%s) and the complaint is gone: no proof of the cause, an intermittent fault may be hiding. %s", f.ID, s.Reason)
+		case s.State == Shown && result == Stays && e.after(f, s.By):
+			s.Stays = f.ID
+			for i := range e.spent {
+				e.spent[i] = e.spent[i] || partOf(&e.m.in.Suspects[i]) == partOf(s.Suspect)
+			}
+			s.Reason += fmt.Sprintf(" Put right since (%s), and the complaint stays: something else is wrong as well, or what was fitted is bad too.", f.ID)
 		case result == Stays && s.Chance >= e.m.limits.SuspectedAt:
 			s.Reason = fmt.Sprintf("Tried (%s) and the complaint stays: what is left is the chance that what was fitted is bad too or a connector was disturbed. %s", f.ID, s.Reason)
 		}
 	}
+}
+
+// after reports whether a trial came after the finding that showed the part: a part that
+// is shown after it was changed is the new one.
+func (e *Engine) after(trial *evidence.Finding, shownBy string) bool {
+	for i := range e.findings {
+		if e.findings[i].ID == shownBy {
+			return e.findings[i].Item <= trial.Item
+		}
+	}
+	return false
 }
 
 // lastTried is the last counted trial of a part.

@@ -80,6 +80,9 @@ type SuspectAnswer struct {
 	By        string // for ruled_out: finding id or "elimination"; for shown and repaired: the finding that shows it; ByWord when a person said so
 	Reason    string // one sentence: why this state, what would settle it
 	Overruled *Overrule
+	// Stays is the finding that the complaint stays although the shown part was put
+	// right: it is no end of the search. Empty otherwise.
+	Stays string
 }
 
 // ByWord stands in By where the state is a person's word against the tests.

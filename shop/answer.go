@@ -164,6 +164,8 @@ type SuspectAnswer struct {
 	Reason    string        `json:"reason,omitempty"`
 	MovedBy   []MovedAnswer `json:"moved_by"`
 	Overruled string        `json:"overruled,omitempty"`
+	// Stays is the finding that the complaint stays although the shown part was put right.
+	Stays string `json:"complaint_stays,omitempty"`
 	// WithSetAside is the chance with the set-aside items counted after all.
 	WithSetAside *float64 `json:"chance_with_set_aside,omitempty"`
 }

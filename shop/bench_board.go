@@ -233,7 +233,7 @@ func disagreeing(s *job.State, a *Answer) []string {
 // person's word with its reason, has shown a cause that nobody has put right yet, or the
 // search is over. A percentage does not open it. Board and job page go by this.
 func (a *Answer) CorrectionOpens() bool {
-	return a.Stopped || slices.ContainsFunc(a.Suspects, func(s SuspectAnswer) bool { return s.State == string(reason.Shown) })
+	return a.Stopped || slices.ContainsFunc(a.Suspects, func(s SuspectAnswer) bool { return s.State == string(reason.Shown) && s.Stays == "" })
 }
 
 // concludedOpen is the same of a conclusion in the record, while no answer is there.

@@ -147,7 +147,7 @@ func (w *work) suspect(s *reason.SuspectAnswer, withAside map[string]float64) {
 	}
 	sa := SuspectAnswer{
 		ID: s.Suspect.ID, Component: s.Suspect.Component.ID, Fault: s.Suspect.Fault.ID, Text: text, Subject: subjectAnswer(s.Suspect.Subject),
-		Chance: round(s.Chance), Before: round(s.Before), State: string(s.State), By: s.By, Reason: s.Reason, MovedBy: moved,
+		Chance: round(s.Chance), Before: round(s.Before), State: string(s.State), By: s.By, Reason: s.Reason, MovedBy: moved, Stays: s.Stays,
 	}
 	if s.Overruled != nil {
 		sa.Overruled = s.Overruled.Reason + " (" + s.Overruled.Who + ")"

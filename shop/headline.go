@@ -16,7 +16,7 @@ func headline(w *work, r *reason.Answer) string {
 	if len(r.Suspects) == 0 {
 		return "No suspect is known for this vehicle: no fault book fits and the job brings none of its own. The findings below stand for themselves."
 	}
-	var shown, repaired, word []string
+	var shown, repaired, word, stays []string
 	for i := range r.Suspects {
 		switch s := &r.Suspects[i]; s.State {
 		case reason.Shown:
@@ -24,7 +24,11 @@ func headline(w *work, r *reason.Answer) string {
 				word = append(word, fmt.Sprintf("%s (the readings give it %s)", suspectWords(s), percent(s.Chance)))
 				continue
 			}
-			shown = append(shown, shownWords(r, &r.Suspects[i]))
+			if s.Stays != "" {
+				stays = append(stays, shownWords(r, s))
+				continue
+			}
+			shown = append(shown, shownWords(r, s))
 		case reason.Repaired:
 			repaired = append(repaired, shownWords(r, &r.Suspects[i]))
 		}
@@ -34,6 +38,8 @@ func headline(w *work, r *reason.Answer) string {
 		return "Shown by direct test and put right: " + strings.Join(repaired, "; ") + ". The complaint is gone; that it stays away is not proven yet (proveout prove)."
 	case len(repaired) > 0:
 		return "Shown by direct test: " + strings.Join(shown, "; ") + ". Put right already: " + strings.Join(repaired, "; ") + "."
+	case len(stays) > 0:
+		return fmt.Sprintf("Shown by direct test and put right, and the complaint stays: %s. Something else is wrong as well, or what was fitted is bad too.", strings.Join(stays, "; "))
 	case len(shown) > 0:
 		return "Shown by direct test: " + strings.Join(shown, "; ") + "."
 	case len(word) > 0:

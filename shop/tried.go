@@ -22,7 +22,7 @@ func (w *work) tried() {
 		})
 		w.read++
 		w.triedParts = append(w.triedParts, reason.Tried{
-			ID: id, Component: t.Component, Subject: t.Subject, Fitted: reason.Fitted(t.Fitted), Result: reason.TriedResult(t.Result),
+			ID: id, Item: t.Item, Component: t.Component, Subject: t.Subject, Fitted: reason.Fitted(t.Fitted), Result: reason.TriedResult(t.Result),
 			WouldShow: t.WouldShow, Condition: t.Condition, SetAside: t.SetAside != "",
 		})
 	}
