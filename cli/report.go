@@ -24,8 +24,8 @@ func newReport() *cobra.Command {
 		Use:   "report JOBDIR --out FILE.pdf",
 		Short: "Print complaint, cause, correction and proof on one page",
 		Long: `Writes the page that the customer reads and signs and a reviewer can check, as
-HTML (the accessible form, which holds everything) or PDF (one page): by the
-ending of --out. A job that is not proven prints as that.
+HTML (the accessible form, which holds everything), PDF (one page) or plain text:
+by the ending of --out. A job that is not proven prints as that.
 
 The date on the page is that of the hand-over, or today's where the job file has
 none; --date sets another. The same job and date give the same bytes.`,
@@ -35,15 +35,15 @@ none; --date sets another. The same job and date give the same bytes.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			if out == "" {
-				return errors.New("--out is missing; write for example --out report.pdf or --out report.html")
+				return errors.New("--out is missing; write for example --out report.pdf, report.html or report.txt")
 			}
 			size, ok := map[string]report.Paper{"a4": report.A4, "letter": report.Letter}[strings.ToLower(paper)]
 			if !ok {
 				return fmt.Errorf("--paper %q is not known; write a4 or letter", paper)
 			}
 			ending := strings.ToLower(filepath.Ext(out))
-			if ending != ".pdf" && ending != ".html" {
-				return fmt.Errorf("--out %s: the ending says what is written; give it .pdf or .html", out)
+			if ending != ".pdf" && ending != ".html" && ending != ".txt" {
+				return fmt.Errorf("--out %s: the ending says what is written; give it .pdf, .html or .txt", out)
 			}
 			if !text.Known(lang) {
 				return fmt.Errorf("--language %q is not known; write en or de", lang)
@@ -65,9 +65,12 @@ none; --date sets another. The same job and date give the same bytes.`,
 			}
 			sheet := report.Make(report.Input{Report: *r, Printed: day, Text: text.For(lang, text.System(units))})
 			var data []byte
-			if ending == ".pdf" {
+			switch ending {
+			case ".pdf":
 				data, err = report.PDF(sheet, size)
-			} else {
+			case ".txt":
+				data = report.Text(sheet)
+			default:
 				data, err = report.HTML(sheet)
 			}
 			if err != nil {
@@ -82,7 +85,7 @@ none; --date sets another. The same job and date give the same bytes.`,
 	}
 	f := c.Flags()
 	own.flag(c)
-	f.StringVar(&out, "out", "", "file to write, ending in .pdf or .html")
+	f.StringVar(&out, "out", "", "file to write, ending in .pdf, .html or .txt")
 	f.StringVar(&paper, "paper", "a4", "of a PDF: a4 or letter")
 	f.StringVar(&lang, "language", text.Source, "of the page: en or de")
 	f.StringVar(&units, "units", string(text.SI), "on the page: si or us")

@@ -27,7 +27,7 @@ func Make(in Input) Sheet {
 		s.Key = t("paper.key", in.Report.ShopKey)
 	}
 	m.head(&s)
-	for _, part := range []Part{m.complaint(), m.cause(), m.correction(), m.codes(), m.proof(), m.notProven(), m.items()} {
+	for _, part := range m.parts() {
 		if part.Name != "" {
 			s.Parts = append(s.Parts, part)
 		}
@@ -46,6 +46,25 @@ type maker struct {
 
 func (m maker) t(key string, args ...any) string { return m.w.T("paper."+key, args...) }
 
+// parts are the lines of the ledger. A service says what was done in its order; what is
+// to be found and proven stands there only where something was.
+func (m maker) parts() []Part {
+	if !m.r.Service {
+		return []Part{m.complaint(), m.cause(), m.correction(), m.work(), m.codes(), m.proof(), m.notProven(), m.items()}
+	}
+	out := []Part{m.complaint(), m.work()}
+	if m.repaired() {
+		out = append(out, m.correction())
+	}
+	if c := m.p.Codes; c.Before != nil || c.After != nil {
+		out = append(out, m.codes())
+	}
+	return append(out, m.notDone(), m.items())
+}
+
+// repaired: something was put right or fitted.
+func (m maker) repaired() bool { return len(m.p.Corrections)+len(m.r.Fitted) > 0 }
+
 // say is a sentence of the engine in the language of the page.
 func (m maker) say(s string) string { return m.w.Say(s) }
 
@@ -61,6 +80,12 @@ func (m maker) note(p *Part, kind, said string) {
 
 // state is the word for where a proof stands; what is closed without one says so.
 func (m maker) state() State {
+	if m.r.Service {
+		return m.serviceState()
+	}
+	if len(m.r.Dangers) > 0 {
+		return State{m.t("state.dangerous"), Hollow}
+	}
 	switch m.p.State {
 	case "proven":
 		return State{m.t("state.proven"), Solid}
@@ -69,7 +94,7 @@ func (m maker) state() State {
 	case "came_back":
 		return State{m.t("state.came_back"), Hollow}
 	}
-	if len(m.p.Corrections) == 0 {
+	if !m.repaired() {
 		return State{m.t("state.not_repaired"), Hollow}
 	}
 	return State{m.t("state.not_proven"), Hollow}
@@ -108,7 +133,17 @@ func (m maker) head(s *Sheet) {
 		customer = m.t("erased")
 	}
 	s.ID = append(s.ID, Fact{m.t("customer"), m.orNot(strings.TrimSuffix(strings.TrimSpace(customer+", "+m.r.Customer.Phone), ","))})
+	s.ID = append(s.ID, Fact{m.t("approved"), m.orNot(m.approved())})
+}
+
+// approved says what was agreed at reception and since, with the sum that the board
+// goes by.
+func (m maker) approved() string {
 	var agreed []string
+	min := m.r.Minutes
+	if min != nil && min.Agreed > 0 {
+		agreed = append(agreed, m.t("at_reception", m.w.Number(min.Agreed, 0)))
+	}
 	for _, a := range m.r.Approvals {
 		t := strings.TrimSpace(a.What)
 		if a.How != "" {
@@ -119,7 +154,18 @@ func (m maker) head(s *Sheet) {
 		}
 		agreed = append(agreed, t)
 	}
-	s.ID = append(s.ID, Fact{m.t("approved"), m.orNot(strings.Join(agreed, "; "))})
+	said := strings.Join(agreed, "; ")
+	if min == nil || min.Agreed+min.Approved <= 0 {
+		return said
+	}
+	left := m.t("minutes_left", m.w.Number(min.Worked, 0), m.w.Number(min.Left, 0))
+	if min.Left < 0 {
+		left = m.t("minutes_over", m.w.Number(min.Worked, 0), m.w.Number(-min.Left, 0))
+	}
+	if len(agreed) > 1 {
+		said = m.t("minutes_sum", m.w.Number(min.Agreed+min.Approved, 0), said)
+	}
+	return said + "; " + left
 }
 
 func (m maker) orNot(s string) string {
@@ -134,9 +180,11 @@ func (m maker) complaint() Part {
 	if p.Said == "" {
 		p.Key = m.t("no_complaint")
 	}
-	if c := m.p.Conditions; c.Known {
+	switch c := m.p.Conditions; {
+	case m.r.Service: // nothing is to be found
+	case c.Known:
 		m.note(&p, "conditions", m.say(c.Text)+"; "+m.say(c.From)+".")
-	} else {
+	default:
 		m.note(&p, "conditions", m.say(c.Text+"."))
 	}
 	if b := m.p.Before; b.Episodes > 0 {
@@ -158,7 +206,7 @@ func (m maker) complaint() Part {
 
 func (m maker) correction() Part {
 	p := Part{Name: m.t("correction")}
-	if len(m.p.Corrections) == 0 {
+	if !m.repaired() {
 		p.Key = m.t("nothing_done")
 		return p
 	}
@@ -167,14 +215,7 @@ func (m maker) correction() Part {
 		keys = append(keys, strings.TrimSuffix(strings.TrimSpace(c.Done), "."))
 		var parts []string
 		for _, x := range c.Parts {
-			t := fmt.Sprintf("%d × %s", x.Count, x.Name)
-			if x.Number != "" {
-				t += ", " + m.t("part", x.Number)
-			}
-			if x.Lot != "" {
-				t += ", " + m.t("lot", x.Lot)
-			}
-			parts = append(parts, t)
+			parts = append(parts, m.partWords(x))
 		}
 		said := strings.Join(parts, "; ") + "."
 		if len(parts) == 0 {
@@ -188,8 +229,28 @@ func (m maker) correction() Part {
 		}
 		m.note(&p, "parts", said)
 	}
+	for _, f := range m.r.Fitted {
+		t := m.partWords(f.PartAnswer)
+		if f.Where != "" {
+			t += ", " + f.Where
+		}
+		keys = append(keys, m.t("fitted", t))
+		m.note(&p, "fitted", strings.TrimSpace(f.Who+" "+m.date(f.At))+". "+m.t("fitted_only"))
+	}
 	p.Key = strings.Join(keys, ". ") + "."
 	return p
+}
+
+// partWords name a part with what can be traced.
+func (m maker) partWords(x shop.PartAnswer) string {
+	t := fmt.Sprintf("%d × %s", x.Count, x.Name)
+	if x.Number != "" {
+		t += ", " + m.t("part", x.Number)
+	}
+	if x.Lot != "" {
+		t += ", " + m.t("lot", x.Lot)
+	}
+	return t
 }
 
 func (m maker) codes() Part {

@@ -69,7 +69,7 @@ func (m maker) verdict() string {
 		return said(m.t("improved"), drive, because)
 	case because != "":
 		return because
-	case len(a.Corrections) == 0:
+	case !m.repaired():
 		return m.t("not_repaired_yet")
 	}
 	return m.t("not_proven_yet")
@@ -89,6 +89,7 @@ func oneIn(p float64) string {
 // again.
 func (m maker) notProven() Part {
 	p := Part{Name: m.t("not_proven"), Keep: true}
+	m.changed(&p)
 	for _, s := range m.p.NotTested {
 		m.note(&p, "", m.say(s))
 	}

@@ -20,10 +20,28 @@ type ReportAnswer struct {
 	Technician string           `json:"technician"`
 	Opened     string           `json:"opened"`
 	Practice   bool             `json:"practice"`
+	Service    bool             `json:"service"` // a service with a set order, not a fault to find
 	Customer   CustomerAnswer   `json:"customer"`
 	Approvals  []ApprovalAnswer `json:"approvals"`
 	Diagnosis  *Answer          `json:"diagnosis"`
 	Proof      *ProofAnswer     `json:"proof"`
+	// Judged: there was something to diagnose or to prove. Otherwise Diagnosis and Proof
+	// hold only what was noted about the job.
+	Judged bool `json:"judged"`
+	// Minutes are those of the board; a job folder has none.
+	Minutes *MinutesAnswer `json:"minutes,omitempty"`
+	Runs    []RunAnswer    `json:"runs"`
+	// Dangers are why the vehicle must not be left or driven as it stands now.
+	Dangers []string `json:"dangers"`
+	// PutDown is the card of work that was put down and not taken up; HandedOn of the
+	// last hand-over between people.
+	PutDown  string `json:"put_down,omitempty"`
+	HandedOn string `json:"handed_on,omitempty"`
+	// Fitted are parts that no correction names.
+	Fitted []FittedAnswer `json:"fitted"`
+	// ClosedAt is when the job was first closed, Changed what was done to it after that.
+	ClosedAt string         `json:"closed_at,omitempty"`
+	Changed  []ChangeAnswer `json:"changed_after_closing"`
 	// Courses are the proof drives as curves, decimated.
 	Courses []CourseAnswer `json:"courses"`
 	// Fingerprint is the SHA-256 of what FingerprintOf names. For a job folder that
@@ -49,6 +67,32 @@ type ApprovalAnswer struct {
 	At   string `json:"at"`
 	How  string `json:"how"`
 	Who  string `json:"who"`
+}
+
+// MinutesAnswer is time agreed at reception, approved since, worked and left.
+type MinutesAnswer struct {
+	Agreed   float64 `json:"agreed"`
+	Approved float64 `json:"approved"`
+	Worked   float64 `json:"worked"`
+	Left     float64 `json:"left"` // below zero: over
+}
+
+// FittedAnswer is a part that was fitted.
+type FittedAnswer struct {
+	PartAnswer
+	Where string `json:"where,omitempty"`
+	Who   string `json:"who"`
+	At    string `json:"at"`
+}
+
+// ChangeAnswer is one thing that changed a job after it was closed.
+type ChangeAnswer struct {
+	// What: reopened, taken_back, closed, entered.
+	What   string `json:"what"`
+	Entry  string `json:"entry,omitempty"` // type of what was taken back or entered
+	At     string `json:"at"`
+	Who    string `json:"who"`
+	Reason string `json:"reason,omitempty"`
 }
 
 // InputAnswer is a file the report rests on.
@@ -105,7 +149,8 @@ func (p *proving) report() *ReportAnswer {
 	f := p.file
 	r := &ReportAnswer{
 		Job: f.Job, Shop: f.Shop, Technician: f.Technician, Opened: f.Opened, Practice: f.Practice, Approvals: []ApprovalAnswer{},
-		Diagnosis: p.diagnosis, Proof: p.out, Courses: []CourseAnswer{}, Inputs: []InputAnswer{},
+		Diagnosis: p.diagnosis, Proof: p.out, Judged: true, Courses: []CourseAnswer{}, Inputs: []InputAnswer{},
+		Runs: []RunAnswer{}, Dangers: []string{}, Fitted: []FittedAnswer{}, Changed: []ChangeAnswer{},
 	}
 	if c := f.Customer; c != nil {
 		r.Customer = CustomerAnswer{strings.TrimSpace(c.Name), strings.TrimSpace(c.Phone)}

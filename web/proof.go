@@ -24,6 +24,7 @@ func init() {
 		route{pattern: "POST /jobs/{id}/proof", serve: authored(planProof)},
 		route{pattern: "GET /jobs/{id}/report", serve: showReport},
 		route{pattern: "GET /jobs/{id}/report.pdf", serve: reportPDF},
+		route{pattern: "GET /jobs/{id}/report.txt", serve: reportText},
 		route{pattern: "GET /report.css", serve: reportCSS},
 	)
 }
@@ -294,11 +295,29 @@ func showReport(s *Server, w http.ResponseWriter, r *http.Request) error {
 	return s.page(w, r, sheet{Name: "report", Title: p.T("report.title"), View: g, Styles: []string{"report-page.css"}, Cells: s.jobCells(v, p, p.T("report.title"))})
 }
 
-func reportPDF(s *Server, w http.ResponseWriter, r *http.Request) error {
+// printable is the sheet of a job, or the problem that there is none.
+func (s *Server) printable(r *http.Request) (report.Sheet, error) {
 	sh, err := s.sheet(r)
 	if errors.Is(err, shop.ErrNoProof) {
-		return &Problem{Status: http.StatusConflict, Kind: "no_report", Cause: err}
+		return sh, &Problem{Status: http.StatusConflict, Kind: "no_report", Cause: err}
 	}
+	return sh, err
+}
+
+func reportText(s *Server, w http.ResponseWriter, r *http.Request) error {
+	sh, err := s.printable(r)
+	if err != nil {
+		return err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/plain; charset=utf-8")
+	h.Set("Cache-Control", "private, no-store")
+	_, err = w.Write(report.Text(sh))
+	return err
+}
+
+func reportPDF(s *Server, w http.ResponseWriter, r *http.Request) error {
+	sh, err := s.printable(r)
 	if err != nil {
 		return err
 	}
