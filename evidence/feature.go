@@ -128,6 +128,7 @@ var catalogue = []Feature{
 	{ID: "coil.limit_shelf", Name: "time on the current limit", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.3 [S46]"},
 	{ID: "coil.clamp_voltage", Name: "primary voltage at switch-off", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3 [S49]"},
 	{ID: "coil.supply_sag", Name: "fall of the coil feed during dwell", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.3"},
+	{ID: "injector.boost_voltage", Name: "voltage that opens the injector, boosted driver", Unit: "V", Dim: unit.Voltage, Per: Cylinder, Source: "trade.md 2.4: boost 50-65 V"},
 	{ID: "injector.peak_current", Name: "highest injector current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.4"},
 	{ID: "injector.hold_current", Name: "held injector current", Unit: "A", Dim: unit.Current, Per: Cylinder, Source: "trade.md 2.4"},
 	{ID: "injector.peak_time", Name: "time to the highest injector current", Unit: "ms", Dim: unit.Time, Per: Cylinder, Source: "trade.md 2.4: longer than the others"},

@@ -53,6 +53,7 @@ const (
 //	injector.hold_current   A    peak and hold, boosted: median over the second half
 //	injector.peak_time      s    switch-on to the highest current, same drivers
 //	injector.opening_time   s    switch-on to the kink: the needle reaches its stop
+//	injector.boost_voltage  V    boosted: what opens it, see injector_boost.go
 //	injector.kick           V    highest voltage at switch-off
 //	injector.closing_time   s    switch-off to the end of the bump: the needle lands
 func injectorCapture(rec *trace.Recording, meta Meta) (Result, error) {
@@ -76,6 +77,7 @@ type injector struct {
 	w      switching
 	opens  []closing // from the voltage; nil without one
 	driver string
+	timed  bool // the on-time was read from the voltage of a boosted driver
 }
 
 // shot is one injection seen in the current.
@@ -238,11 +240,24 @@ func (g *injector) findStop(s *shot) {
 	k := max(c.first, j-lag)
 	level := stats.Median(v.part(max(c.first, k-size), max(k, c.first+1)))
 	c.end = level - c.before
+	end := max(1, j-lag)
+	for end < len(v.v)-1 && v.at(end) > c.before+0.1*c.end {
+		end++
+	}
 	cross := func(share float64) float64 {
 		x := c.before + share*c.end
+		at := func(i int) float64 {
+			return g.seconds(i-1) + (v.at(i-1)-x)/(v.at(i-1)-v.at(i))*(g.seconds(i)-g.seconds(i-1))
+		}
 		for i := max(1, j-lag); i < len(v.v); i++ {
 			if v.at(i) <= x && v.at(i-1) > x {
-				return g.seconds(i-1) + (v.at(i-1)-x)/(v.at(i-1)-v.at(i))*(g.seconds(i)-g.seconds(i-1))
+				// A held current is chopped: what comes back up is no switch-off.
+				for k := end; k > i; k-- {
+					if v.at(k) <= x && v.at(k-1) > x && float64(k-i) > 20e-6*g.rate {
+						return at(k)
+					}
+				}
+				return at(i)
 			}
 		}
 		return g.seconds(min(len(v.v)-1, c.last))

@@ -213,7 +213,7 @@ func looksLikeInjector(rec *trace.Recording, meta Meta) (bool, string) {
 		return false, ""
 	}
 	for _, r := range res.Readings {
-		if r.Feature == "injector.on_time" && !r.Blocked() {
+		if (r.Feature == "injector.on_time" || r.Feature == "injector.boost_voltage") && !r.Blocked() {
 			return true, fmt.Sprintf("channel %s is switched as an injector is", r.From.Channel)
 		}
 	}

@@ -16,7 +16,7 @@ func (g *injector) readCurrent(ch, voltage *trace.Channel) {
 	first, last := g.pulses[0].first, g.pulses[n-1].last
 	few := eventFlags(n)
 	clipped := g.p.clippedAt(ch.FullScale, g.driver == Saturated)
-	if g.opens == nil {
+	if g.opens == nil && !g.timed {
 		g.onTimeFromCurrent(first, last, clipped, few)
 	}
 	if clipped {
@@ -72,7 +72,12 @@ func (g *injector) onTimeFromCurrent(first, last int, clipped bool, few []eviden
 		few = append(append([]evidence.Flag{}, few...), evidence.Clipped) // the fall begins above the cut
 	}
 	// The fall is taken for a straight line; one that bends puts its start off by
-	// up to a hundredth of its length (an exponential), any share of that alike.
+	// up to a hundredth of its length (an exponential), any share of that alike. Where
+	// the current is chopped, the level it falls from lies anywhere in the chop.
+	bend := 0.006
+	if g.driver != Saturated {
+		bend = 0.1
+	}
 	var on []float64
 	for _, s := range g.pulses {
 		on = append(on, s.on)
@@ -80,7 +85,7 @@ func (g *injector) onTimeFromCurrent(first, last int, clipped bool, few []eviden
 	if g.changed(on, times) {
 		return
 	}
-	g.emit("injector.on_time", "s", m, math.Hypot(se, math.Hypot(0.006*fall, 0.1/g.rate)), len(times), first, last, few...)
+	g.emit("injector.on_time", "s", m, math.Hypot(se, math.Hypot(bend*fall, 0.1/g.rate)), len(times), first, last, few...)
 }
 
 // changed refuses the on-time of a recording over which engine speed and on-time went
@@ -197,11 +202,7 @@ func (g *injector) voltage(ch *trace.Channel, alone bool) {
 		if !alone {
 			f = "injector.kick"
 		}
-		if g.driver == Boosted {
-			g.refuse(f, "", "the voltage of a boosted driver is not read", "the current gives on-time, peak and hold")
-			return
-		}
-		g.refuse(f, evidence.WrongChannel, why, "back-probe the driver side of the injector, and check the probe's attenuation")
+		g.boostedOrNot(ch, runs, f, why)
 		return
 	}
 	g.w = w

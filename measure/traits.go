@@ -76,6 +76,7 @@ var traitTable = map[string]traits{
 	"injector.resistance":           {repeatRel: 0.01, repeatAbs: 0.1, scale: 0.01, margin: 0.10, marginAbs: 3, low: 0.2, high: 100, source: "trade.md 2.4: spread > 3 ohm (maker)"},
 	"injector.balance_drop":         {repeatAbs: 2e3, scale: 0.02, margin: 0.15, marginAbs: 10e3, low: 1e3, high: 500e3, source: "trade.md 2.4: within 10 kPa"},
 	"injector.on_time":              {repeatRel: 0.02, scale: 0.005, margin: 0.10, low: 0.1e-3, high: 50e-3, source: "our choice"},
+	"injector.boost_voltage":        {repeatRel: 0.02, scale: 0.03, margin: 0.10, low: 20, high: 120, source: "trade.md 2.4: 50-65 V; margin our choice"},
 	"injector.kick":                 {repeatRel: 0.03, scale: 0.03, margin: 0.10, low: 5, high: 500, source: "trade.md 2.4: difference >10 %"},
 	"injector.closing_time":         {repeatAbs: 0.03e-3, scale: 0.01, margin: 0.15, marginAbs: 0.15e-3, low: 0, high: 20e-3, source: "trade.md 2.4: 0.1-0.2 ms"},
 	"cranking.ripple":               {repeatRel: 0.02, scale: 0.02, margin: 0.10, low: 1, high: 2000, source: "trade.md 2.6: >10-15 % low"},
