@@ -165,6 +165,8 @@ type Repair struct {
 	Text    string `yaml:"text"`
 	Minutes Num    `yaml:"minutes"`
 	Parts   Num    `yaml:"parts"` // cost in units of the shop's minute rate: minutes of labour the parts are worth
+	// Set: the repair renews the part on every cylinder at once, as a set of plugs.
+	Set bool `yaml:"set"`
 }
 
 // Test is one thing a technician can do.

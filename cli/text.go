@@ -108,6 +108,8 @@ func figures(v float64) string {
 		digits = 1
 	case a >= 1:
 		digits = 2
+	case a < 0.1 && a > 0: // three that say something: 0.00005 is not 0
+		digits = 2 - int(math.Floor(math.Log10(a)))
 	}
 	s := fmt.Sprintf("%.*f", digits, v)
 	if strings.Contains(s, ".") {

@@ -1,9 +1,9 @@
 package reason
 
 import (
+	"cmp"
 	"math"
 	"slices"
-	"sort"
 
 	"proveout/book"
 	"proveout/evidence"
@@ -165,59 +165,98 @@ func (e *Engine) repairCost(i int) float64 {
 	return c
 }
 
-// repairer works out the expected cost of repairing in the best order.
+// repairer works out the expected cost of repairing in the best order. One repair
+// clears every fault it covers: all ways of failing of one part that cost the same, and
+// all cylinders where the part is renewed as a set.
 type repairer struct {
+	of    []int     // by suspect: its repair
+	cost  []float64 // by repair
+	first []int     // by repair: its likeliest suspect
+	p     []float64 // by repair: chance that it clears the fault
 	order []int
-	cost  []float64
 	ratio []float64
+	away  []bool // suspects that a person has ruled out
+}
+
+// repairKey tells repairs apart.
+type repairKey struct {
+	component string
+	subject   evidence.Subject
+	cost      float64
 }
 
 func (e *Engine) newRepairer() *repairer {
-	r := &repairer{order: make([]int, len(e.chance)), cost: make([]float64, len(e.chance)), ratio: make([]float64, len(e.chance))}
-	for i := range r.cost {
-		r.cost[i] = e.repairCost(i)
+	n := len(e.chance)
+	r := &repairer{of: make([]int, n), away: e.away}
+	known := map[repairKey]int{}
+	for i := range n {
+		s := &e.m.in.Suspects[i]
+		k := repairKey{s.Component.ID, s.Subject, e.repairCost(i)}
+		if s.Fault.Repair.Set {
+			k.subject = evidence.Subject{}
+		}
+		g, ok := known[k]
+		if !ok {
+			g = len(r.cost)
+			known[k] = g
+			r.cost = append(r.cost, k.cost)
+		}
+		r.of[i] = g
 	}
+	m := len(r.cost)
+	r.first, r.p, r.order, r.ratio = make([]int, m), make([]float64, m), make([]int, m), make([]float64, m)
 	return r
 }
 
-// expected is the expected minutes to a finished repair by repairs alone, one
-// after the other with a check after each, in falling order of chance over cost
-// (Kadane & Simon 1977), giving up for the cost refer after the best number of
-// them (Heckerman, Breese & Rommelse 1995):
+// expected is the expected minutes to a finished repair, one repair after the other with
+// a check after each, in falling order of chance over cost (Kadane & Simon 1977), giving
+// up after the best number of them (Heckerman, Breese & Rommelse 1995): a specialist then
+// finds what is left for the cost refer, and it is repaired at its own cost:
 //
-//	ECR = sum_k c_k (1 - sum_{j<k} p_j) + (1 - sum p) refer.
+//	ECR = sum_k c_k (1 - sum_{j<k} p_j) + (1 - sum p) refer + sum_{j left} p_j c_j.
 //
 // Chances are taken as of one fault at a time; nothing wrong costs nothing
 // beyond the check. first is the suspect to begin with, -1 for giving up at once.
 func (r *repairer) expected(chance []float64, none, refer float64) (ecr float64, first int) {
+	clear(r.p)
 	total := none
-	for _, p := range chance {
+	for i, p := range chance {
 		total += p
+		if r.away != nil && r.away[i] {
+			continue
+		}
+		g := r.of[i]
+		if r.p[g] == 0 || p > chance[r.first[g]] {
+			r.first[g] = i
+		}
+		r.p[g] += p
 	}
 	total = math.Max(total, 1)
 	r.order = r.order[:0]
-	for i, p := range chance {
+	later := 0.0
+	for g, p := range r.p {
+		later += p / total * r.cost[g]
 		// A repair pays only if its chance of sparing the referral is worth its cost.
-		if p*refer > r.cost[i]*1e-3 && p > 1e-4 {
-			r.order = append(r.order, i)
-			r.ratio[i] = p / r.cost[i]
+		if p*refer > r.cost[g]*1e-3 && p > 1e-4 {
+			r.order = append(r.order, g)
+			r.ratio[g] = p / r.cost[g]
 		}
 	}
-	sort.Slice(r.order, func(a, b int) bool {
-		x, y := r.order[a], r.order[b]
-		if r.ratio[x] != r.ratio[y] {
-			return r.ratio[x] > r.ratio[y]
+	slices.SortFunc(r.order, func(a, b int) int {
+		if c := cmp.Compare(r.ratio[b], r.ratio[a]); c != 0 {
+			return c
 		}
-		return x < y
+		return cmp.Compare(r.first[a], r.first[b])
 	})
 	left := 1 - none/total
-	best, first := left*refer, -1
+	best, first := left*refer+later, -1
 	sum := 0.0
-	for _, i := range r.order {
-		sum += r.cost[i] * left
-		left = math.Max(0, left-chance[i]/total)
-		if v := sum + left*refer; v < best {
-			best, first = v, r.order[0]
+	for _, g := range r.order {
+		sum += r.cost[g] * left
+		left = math.Max(0, left-r.p[g]/total)
+		later -= r.p[g] / total * r.cost[g]
+		if v := sum + left*refer + math.Max(later, 0); v < best {
+			best, first = v, r.first[r.order[0]]
 		}
 	}
 	return best, first

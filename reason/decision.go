@@ -16,7 +16,7 @@ const (
 func (e *Engine) decision(chance []float64, none, other float64) decision {
 	best, at := 0.0, 0
 	for i, p := range chance {
-		if p > best {
+		if p > best && !e.away[i] {
 			best, at = p, i
 		}
 	}
@@ -31,7 +31,7 @@ func (e *Engine) decision(chance []float64, none, other float64) decision {
 		return d
 	}
 	for i, p := range chance {
-		if p >= best*e.m.limits.GroupRatio {
+		if p >= best*e.m.limits.GroupRatio && !e.away[i] {
 			d.group = d.group*1099511628211 + uint64(i) + 14695981039346656037
 		}
 	}
@@ -44,7 +44,7 @@ func (e *Engine) decision(chance []float64, none, other float64) decision {
 func (e *Engine) endsWith(k, o int, after []float64) bool {
 	stop := e.m.limits.StopAt
 	for i, p := range after {
-		if p < e.m.limits.SuspectedAt || e.spent[i] || !e.nearly[i] && !e.proves(k, o, i) {
+		if p < e.m.limits.SuspectedAt || e.spent[i] || e.away[i] || !e.nearly[i] && !e.proves(k, o, i) {
 			continue
 		}
 		of, sum := partOf(&e.m.in.Suspects[i]), 0.0

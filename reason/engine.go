@@ -26,6 +26,7 @@ type Engine struct {
 	undone      int
 	doubtNow    float64 // bits, at the last Answer
 	nearly      []bool  // suspects a direct finding proves but for their chance
+	away        []bool  // suspects that a person has ruled out: the numbers stay, the advice passes them by
 	spent       []bool  // suspects shown and put right, and the complaint stays
 	pred        *predictor
 	out         []leftOut // by line, from the last Answer
@@ -49,7 +50,12 @@ func NewEngine(c Case, o Options) (*Engine, error) {
 		bound = 2
 		m.notes = append(m.notes, fmt.Sprintf("%d suspects: only up to two faults at once are considered", n))
 	}
-	e := &Engine{c: c, o: o, m: m, w: newField(n, bound), u: m.unreliable(), chance: make([]float64, n), before: make([]float64, n), nearly: make([]bool, n), spent: make([]bool, n)}
+	e := &Engine{c: c, o: o, m: m, w: newField(n, bound), u: m.unreliable(), chance: make([]float64, n), before: make([]float64, n), nearly: make([]bool, n), spent: make([]bool, n), away: make([]bool, n)}
+	for i := range c.Overrules {
+		for x := range c.Instance.Suspects {
+			e.away[x] = e.away[x] || c.Overrules[i].Suspect == c.Instance.Suspects[x].ID && c.Overrules[i].State == RuledOut
+		}
+	}
 	widest := len(triedResults)
 	for i := range m.tests {
 		widest = max(widest, len(m.tests[i].healthy))

@@ -167,7 +167,7 @@ func (e *Engine) proveMinutes(r *repairer) []float64 {
 	middle := known[len(known)/2]
 	for i := range out {
 		if out[i] == 0 && !e.nearly[i] {
-			out[i] = min(r.cost[i], middle)
+			out[i] = min(r.cost[r.of[i]], middle)
 		}
 	}
 	return out

@@ -100,7 +100,7 @@ func (e *Engine) leadsTo(ends bool) (string, int) {
 	}
 	second, at := 0.0, -1
 	for i, p := range e.chance {
-		if i != d && p > second {
+		if i != d && p > second && !e.away[i] {
 			second, at = p, i
 		}
 	}

@@ -101,7 +101,7 @@ var limitTable = []struct {
 	{Threshold{"not_listed", 0.05, "prior share of 'something not listed' given a complaint, where the book gives none", "reasoning.md 4: 2-5 %, our choice"}, func(l *Limits) *float64 { return &l.NotListed }},
 	{Threshold{"doubt_weight", 0.5, "what removing all doubt is worth beside ending the search, when tests are ranked", ours}, func(l *Limits) *float64 { return &l.DoubtWeight }},
 	{Threshold{"worth_bits", 0.02, "a test that cannot end the search and removes less doubt than this many bits is not recommended", ours}, func(l *Limits) *float64 { return &l.WorthBits }},
-	{Threshold{"refer_minutes", 180, "minutes a cause outside the list costs once every listed repair has failed", ours}, func(l *Limits) *float64 { return &l.ReferMinutes }},
+	{Threshold{"refer_minutes", 180, "minutes a specialist takes to find a cause that is not listed, or that the repairs did not meet", ours}, func(l *Limits) *float64 { return &l.ReferMinutes }},
 	{Threshold{"repair_minutes", 60, "minutes a repair is taken to cost where the book gives none", ours}, func(l *Limits) *float64 { return &l.RepairMinutes }},
 	{Threshold{"danger_minutes", 15, "minutes a test with a DANGER is held back by in the ranking", ours}, func(l *Limits) *float64 { return &l.DangerMinutes }},
 	{Threshold{"warning_minutes", 5, "the same for a WARNING", ours}, func(l *Limits) *float64 { return &l.WarningMinutes }},
