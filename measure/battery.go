@@ -28,6 +28,7 @@ const (
 	chargingVolts = 13.2   // above, something charges (trade.md 7: 13.7-14.7 V; smart charging may go lower)
 	restRange     = 0.10   // V: a rested battery moves by less within the capture
 	noisyVolts    = 0.25   // V: more noise than this is no battery
+	shortWake     = 10.0   // s: awake for less, a module only looked round. Our choice
 	sleepSteady   = 60.0   // s: asleep when the current is steady for this long
 	parasiticLeap = 0.02   // A above the level asleep counts as awake
 	dropSamples   = 50000  // of the recording that are looked at, spread over it

@@ -41,19 +41,10 @@ func (g *battery) parasitic(ch *trace.Channel) {
 	tail := m[len(m)-steady:]
 	asleep := stats.Median(tail)
 	limit := asleep + math.Max(parasiticLeap, 0.5*asleep)
-	awake := -1
-	peaks := 0
-	for i, x := range m {
-		if x > limit {
-			if awake >= 0 && i-awake > 5 {
-				peaks++
-			}
-			awake = i
-		}
-	}
+	awake, wakes, longest := lastAwake(m, limit, max(5, int(shortWake*g.rate)/size))
 	u := math.Hypot(spreadOf(tail)/math.Sqrt(float64(len(tail))), g.step/math.Sqrt(12))
 	switch {
-	case asleep > 1.5 || stats.Quantile(tail, 0.9)-stats.Quantile(tail, 0.1) > math.Max(parasiticLeap, 0.5*asleep) || len(m)-awake < steady:
+	case asleep > 1.5 || stats.Quantile(tail, 0.9)-stats.Quantile(tail, 0.1) > math.Max(parasiticLeap, 0.5*asleep) || len(m)-lastOver(m, limit) < steady:
 		g.refuse("battery.parasitic", evidence.ConditionUnsure, fmt.Sprintf("the current is not steady for the last %.0f s (%.3g A): modules are still awake", sleepSteady, asleep), "wait longer: 5 to 75 minutes by model; doors latched, key away")
 		return
 	case u > 0.5*asleep && u > 5e-3:
@@ -65,12 +56,52 @@ func (g *battery) parasitic(ch *trace.Channel) {
 	}
 	if awake >= 0 {
 		g.emit("battery.sleep_time", "s", g.seconds(at[awake])+float64(size)/g.rate-g.seconds(at[0]), float64(size)/g.rate/math.Sqrt(12), 1, at[0], at[awake])
-		if peaks > 0 {
-			g.note("", false, "%s: woke up again %d times before it slept for good", ch.Name, peaks)
-		}
-	} else {
+	} else if wakes == 0 {
 		g.refuse("battery.sleep_time", "", "it was asleep from the start", "start the recording before locking")
 	}
+	if wakes > 0 {
+		g.note("", false, "%s: once asleep it woke up %s, for %.0f s at most: the reading is the current between", ch.Name, plural(wakes, "once", "%d times"), float64(longest*size)/g.rate)
+	}
+}
+
+// lastAwake is the last value of the last long stretch over the limit, -1 without one,
+// and how many short ones follow it, once asleep, with the longest of them: modules wake
+// up now and then for a moment. Stretches that begin within a short one's length of each
+// other are one.
+func lastAwake(m []float64, limit float64, short int) (last, wakes, longest int) {
+	last = -1
+	first, end := -1, -1
+	flush := func() {
+		switch n := end - first + 1; {
+		case first < 0:
+		case n > short || last < 0 && first <= short: // awake from the start
+			last, wakes, longest = end, 0, 0
+		default:
+			wakes, longest = wakes+1, max(longest, n)
+		}
+	}
+	for i, x := range m {
+		if x <= limit {
+			continue
+		}
+		if first < 0 || i-end > short {
+			flush()
+			first = i
+		}
+		end = i
+	}
+	flush()
+	return last, wakes, longest
+}
+
+// lastOver is the last value over the limit, -1 without one.
+func lastOver(m []float64, limit float64) int {
+	for i := len(m) - 1; i >= 0; i-- {
+		if m[i] > limit {
+			return i
+		}
+	}
+	return -1
 }
 
 func (g *battery) hasVoltage() bool {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -169,6 +170,14 @@ func TestParasitic(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	near(t, res, "battery.parasitic", 0.032, 0.001)
+	near(t, res, "battery.sleep_time", 1260, 2)
+	// Modules that look round for two seconds now and then sleep all the same.
+	w := slices.Clone(v)
+	for _, at := range []int{1500, 1900, 2300} {
+		w[at], w[at+1] = 0.5, 0.5
+	}
+	res, _ = Capture(BatteryKind, sampledAt(1, channel("clamp", "A", w)), off)
 	near(t, res, "battery.parasitic", 0.032, 0.001)
 	near(t, res, "battery.sleep_time", 1260, 2)
 	res, _ = Capture(BatteryKind, sampledAt(1, channel("clamp", "A", v[:920])), off)

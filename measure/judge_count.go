@@ -13,6 +13,10 @@ import (
 // below which one cylinder is called worse: the table of trade.md 3.2 is for 1 %.
 const worseLevel = 0.01
 
+// atLeastCounts is the count on one cylinder from which it is worth pursuing, however
+// it came (trade.md 3.2: five in one cylinder, the others 0).
+const atLeastCounts = 5
+
 // tally is the count of one subject.
 type tally struct {
 	subject  evidence.Subject
@@ -118,7 +122,7 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 		case worse[i]:
 			fd.State = evidence.High
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; more than chance would put on one of %d sound cylinders.", who, plain(ta.count), plain(total), what, rate, percent(share), m)
-		case ta.events >= 3 && share > 2/float64(m):
+		case share > muchOf(m) && (ta.events >= 3 || ta.count >= atLeastCounts):
 			fd.State = evidence.NotEstablished
 			fd.More = 1
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, %s of the whole; not established: %s could be chance on one of %d cylinders. Drive it again under the fault conditions.", who, plain(ta.count), plain(total), what, rate, percent(share), soFew(ta.count, float64(ta.events)), m)
@@ -128,6 +132,9 @@ func (t Task) versusCounts(g group, f evidence.Feature, a Ask, usable []evidence
 		case ta.count == 0:
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: none of %s %s%s.", who, plain(total), what, rate)
+		case share > muchOf(m):
+			fd.State = evidence.Normal
+			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, so few that chance explains them.", who, plain(ta.count), plain(total), what, rate)
 		default:
 			fd.State = evidence.Normal
 			fd.Sentence = fmt.Sprintf("%s: %s of %s %s%s, no more than its share.", who, plain(ta.count), plain(total), what, rate)
@@ -193,9 +200,20 @@ func (t Task) typedShares(f evidence.Feature, a Ask, usable []evidence.Reading) 
 	return out
 }
 
+// muchOf is the share of all counts from which one of m cylinders has more than its own
+// to speak of: twice its own, or half way from that to all where only few were counted.
+// Our choice.
+func muchOf(m int) float64 {
+	own := 1 / float64(m)
+	return math.Min(2*own, (1+own)/2)
+}
+
 // soFew says why a count is too small to settle which cylinder it is: misfires
 // that come in bursts count as episodes, however many there are in one.
 func soFew(count, episodes float64) string {
+	if episodes == 1 && count > 1 {
+		return "they came in one burst, and a single one"
+	}
 	if episodes > 0 && episodes < count {
 		return fmt.Sprintf("they came in %s bursts, and so few", plain(episodes))
 	}

@@ -138,6 +138,28 @@ func TestCountTableThroughJudge(t *testing.T) {
 	}
 }
 
+// TestOneBurstOnOneCylinder: seventy misfires on one cylinder that came at one go settle
+// nothing, but they are more than its share, and nobody may be told otherwise.
+func TestOneBurstOnOneCylinder(t *testing.T) {
+	rs := counts("misfire.count", 74, 0)
+	for i := range rs {
+		if rs[i].Value.SI > 0 {
+			rs[i].Episodes = 1
+		}
+	}
+	for _, c := range []struct {
+		n     float64
+		state evidence.FindingState
+		says  string
+	}{{74, evidence.NotEstablished, "they came in one burst, and a single one could be chance"}, {3, evidence.Normal, "so few that chance explains them"}} {
+		rs[0].Value.SI = c.n
+		f := Judge(Task{Engine: vehicle.Engine{Cylinders: 2}, Readings: rs})[0]
+		if f.State != c.state || !strings.Contains(f.Sentence, c.says) {
+			t.Errorf("%g: %s %s", c.n, f.State, f.Sentence)
+		}
+	}
+}
+
 func TestCountsSay(t *testing.T) {
 	for _, c := range []struct {
 		n    []float64
