@@ -374,6 +374,10 @@ func writeConflicts(p *page, a *shop.Answer) {
 			who = append(who, fmt.Sprintf("item %d", i))
 		}
 		p.para("  ", upper(strings.Join(who, " and "))+": "+c.Reason, 2)
+		if c.Kept != "" {
+			p.para("  ", upper(c.Kept)+".", 2)
+			continue
+		}
 		p.para("  ", "To settle it: "+c.Settle, 2)
 	}
 }

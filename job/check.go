@@ -17,7 +17,7 @@ var payloads = map[string]func() any{
 	ReceivedType: of0[Received], VehicleChangedType: of0[VehicleChanged], CaptureAddedType: of0[CaptureAdded], CaptureDescribedType: of0[CaptureDescribed],
 	ReadingTypedType: of0[ReadingTyped], SetAsideType: of0[SetAside], CountedAgainType: of0[SetAside], RetakenType: of0[Retaken], LimitGivenType: of0[LimitGiven],
 	TestChosenType: of0[TestChosen], TestDeclinedType: of0[TestDeclined], TestStartedType: of0[TestStarted], TestEndedType: of0[TestEnded],
-	OverruledType: of0[Overruled], SuspectAddedType: of0[SuspectAdded], TestAddedType: of0[TestAdded], ProcedureAddedType: of0[ProcedureAdded], PartOrderedType: of0[PartUsed], PartArrivedType: of0[PartArrived], PartFittedType: of0[PartUsed],
+	OverruledType: of0[Overruled], ReadingsKeptType: of0[ReadingsKept], SuspectAddedType: of0[SuspectAdded], TestAddedType: of0[TestAdded], ProcedureAddedType: of0[ProcedureAdded], PartOrderedType: of0[PartUsed], PartArrivedType: of0[PartArrived], PartFittedType: of0[PartUsed],
 	CorrectionType: of0[Corrected], ProofPlannedType: of0[ProofPlanned], ProcedureStartedType: of0[ProcedureStarted], ProcedureEventType: of0[ProcedureEvent], ProcedureEndedType: of0[ProcedureEnded],
 	DangerousType: of0[Dangerous], MadeSafeType: of0[MadeSafe], DriveAddedType: of0[DriveAdded], NoteType: of0[Note], PhotoAddedType: of0[PhotoAdded],
 	ApprovalAskedType: of0[Agreed], ApprovalGivenType: of0[Agreed], TimePunchType: of0[TimePunch], HandOverType: of0[HandOver],
@@ -86,7 +86,7 @@ func checkFilled(p any) error {
 			return err
 		}
 		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}),
-			checkForms("limits", p.Limits, func() any { return &Limit{} }), checkForms("overrules", p.Overrules, func() any { return &Overrule{} }), checkForms("approvals", p.Approvals, func() any { return &Approval{} }),
+			checkForms("limits", p.Limits, func() any { return &Limit{} }), checkForms("overrules", p.Overrules, func() any { return &Overrule{} }), checkForms("kept", p.Kept, func() any { return &Kept{} }), checkForms("approvals", p.Approvals, func() any { return &Approval{} }),
 			checkForms("corrections", p.Corrections, func() any { return &Correction{} }), checkForm("proof", p.Proof, &Proof{}), checkForm("handed_over", p.HandedOver, &Handover{}))
 	case *VehicleChanged:
 		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}))
@@ -107,6 +107,8 @@ func checkFilled(p any) error {
 		return nil // the reason is asked for by the fold: counting again needs none
 	case *Overruled:
 		return errors.Join(need(said(p.Suspect), "suspect: which one"), need(said(p.Reason), "reason: an overrule needs its reason in words"))
+	case *ReadingsKept:
+		return errors.Join(need(len(p.Items) >= 2, "items: name those that disagree"), need(said(p.Reason), "reason: say why all of them are kept"))
 	case *SuspectAdded:
 		return errors.Join(need(len(p.Fault) > 0, "fault: write the suspect as in a fault book"), checkForm("component", p.Component, &book.Component{}), checkForm("fault", p.Fault, &book.Fault{}))
 	case *TestAdded:

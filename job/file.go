@@ -30,6 +30,7 @@ type File struct {
 	Readings   []Reading  `yaml:"readings"`
 	Limits     []Limit    `yaml:"limits"`
 	Overrules  []Overrule `yaml:"overrules"`
+	Kept       []Kept     `yaml:"kept"`   // readings that disagree and are kept all the same
 	Tried      []Tried    `yaml:"tried"`  // parts replaced or changed in the search
 	Search     *Search    `yaml:"search"` // how the next test is chosen, when the search ends
 	// What was agreed, put right, proven and handed over; see repair.go.
@@ -192,6 +193,14 @@ type Limit struct {
 	Max     string `yaml:"max"`
 	Nominal string `yaml:"nominal"`
 	Source  string `yaml:"source"`
+}
+
+// Kept says that readings that disagree are all kept, with the reason: the
+// disagreement stays on the record and no longer stands in the way.
+type Kept struct {
+	Items  []int  `yaml:"items"`
+	Reason string `yaml:"reason"`
+	Who    string `yaml:"who"`
 }
 
 // Overrule is the technician's own decision on a suspect, with the reason.

@@ -126,6 +126,7 @@ func init() { // refers to itself through the functions
 		TestStartedType:      on((*State).testStarted),
 		TestEndedType:        on((*State).testEnded),
 		OverruledType:        on((*State).overruled),
+		ReadingsKeptType:     on((*State).readingsKept),
 		SuspectAddedType:     on((*State).suspectAdded),
 		TestAddedType:        on((*State).testAdded),
 		ProcedureAddedType:   on(keep(func(s *State) *[]Said[ProcedureAdded] { return &s.Procedures })),

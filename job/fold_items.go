@@ -43,6 +43,11 @@ func received(s *State, e *Entry) error {
 			return fmt.Errorf("overrules: %w", err)
 		}
 	}
+	for _, k := range w.Kept {
+		if err := appendForm(&s.kept, k); err != nil {
+			return fmt.Errorf("kept: %w", err)
+		}
+	}
 	for _, c := range w.Corrections {
 		if err := appendForm(&s.before, c); err != nil {
 			return fmt.Errorf("corrections: %w", err)

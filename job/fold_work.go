@@ -24,6 +24,23 @@ func (s *State) overruled(p Said[Overruled]) error {
 	return nil
 }
 
+// readingsKept keeps items that disagree; each must be there.
+func (s *State) readingsKept(p Said[ReadingsKept]) error {
+	items := make([]any, 0, len(p.What.Items))
+	for _, n := range p.What.Items {
+		if _, ok := s.Item(n); !ok {
+			return fmt.Errorf("there is no item %d", n)
+		}
+		items = append(items, n)
+	}
+	k := newFields()
+	k.set("items", items)
+	k.set("reason", p.What.Reason)
+	k.set("who", p.Author)
+	s.kept = append(s.kept, k)
+	return nil
+}
+
 // listOf gives a list of the job's own overlay.
 func (s *State) addOwn(list string, form Form) error {
 	f, err := parseForm(form)

@@ -52,6 +52,8 @@ func (f *File) Take() Taken {
 			r.Limits = formsOf(v, "")
 		case "overrules":
 			r.Overrules = formsOf(v, "")
+		case "kept":
+			r.Kept = formsOf(v, "")
 		case "own":
 			r.Own = formOf(v, "")
 		case "approvals":

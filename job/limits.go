@@ -78,6 +78,31 @@ func (r *resolver) limit(i int) {
 	r.out.Limits = append(r.out.Limits, l)
 }
 
+func (r *resolver) kept(i int) {
+	if len(r.f.broken("kept", i)) > 0 {
+		return
+	}
+	k := r.f.Kept[i]
+	k.Reason, k.Who = strings.TrimSpace(k.Reason), strings.TrimSpace(k.Who)
+	ok := true
+	for _, c := range []struct {
+		good        bool
+		name, wrong string
+	}{
+		{len(k.Items) >= 2, "items", "names fewer than two items; write those that disagree, for example [2, 5]"},
+		{k.Reason != "", "reason", "is missing; say in words why all are kept"},
+		{k.Who != "", "who", "is missing; write who decided"},
+	} {
+		if !c.good {
+			r.err(c.wrong, "kept", i, c.name)
+			ok = false
+		}
+	}
+	if ok {
+		r.out.Kept = append(r.out.Kept, k)
+	}
+}
+
 func (r *resolver) overrule(i int) {
 	if len(r.f.broken("overrules", i)) > 0 {
 		return

@@ -19,6 +19,7 @@ const (
 	TestStartedType      = "test_started@1"
 	TestEndedType        = "test_ended@1"
 	OverruledType        = "overruled@1"
+	ReadingsKeptType     = "readings_kept@1"
 	SuspectAddedType     = "suspect_added@1"
 	TestAddedType        = "test_added@1"
 	ProcedureAddedType   = "procedure_added@1"
@@ -67,6 +68,7 @@ type Received struct {
 	Books         []string `json:"books,omitempty"`
 	Limits        []Form   `json:"limits,omitempty"`
 	Overrules     []Form   `json:"overrules,omitempty"`
+	Kept          []Form   `json:"kept,omitempty"`
 	Own           Form     `json:"own,omitempty"`
 	Approvals     []Form   `json:"approvals,omitempty"`
 	Corrections   []Form   `json:"corrections,omitempty"`
@@ -175,6 +177,12 @@ type Overruled struct {
 	Suspect string `json:"suspect"`
 	State   string `json:"state"` // open, suspected, ruled_out, shown (by word)
 	Reason  string `json:"reason"`
+}
+
+// ReadingsKept keeps readings that disagree, all of them, with the reason.
+type ReadingsKept struct {
+	Items  []int  `json:"items"`
+	Reason string `json:"reason"`
 }
 
 // SuspectAdded and TestAdded are overlays on the fault books: they add, and never

@@ -21,6 +21,7 @@ type Resolved struct {
 	Captures  []CaptureFile
 	Limits    []LimitValue
 	Overrules []Decision
+	Kept      []Kept
 	Tried     []TriedPart
 	Search    SearchPlan
 	Proof     ProofPlan
@@ -91,6 +92,9 @@ func (f *File) ResolveWith(in *book.Instance, v Vocabulary) *Resolved {
 	}
 	for i := range f.Overrules {
 		r.overrule(i)
+	}
+	for i := range f.Kept {
+		r.kept(i)
 	}
 	for i := range f.Tried {
 		r.tried(i)

@@ -49,6 +49,7 @@ type State struct {
 
 	head      *fields // the job file so far, without captures and readings
 	overrules []any
+	kept      []any
 	limits    []any
 	before    []any // corrections that stood in the job file it was made from
 	approved  []any // approvals likewise

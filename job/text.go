@@ -64,7 +64,7 @@ func (s *State) Text(p Private, more ...*State) []byte {
 	for _, l := range []struct {
 		name string
 		list []any
-	}{{"captures", captures}, {"readings", readings}, {"limits", s.limits}, {"overrules", s.overrules}} {
+	}{{"captures", captures}, {"readings", readings}, {"limits", s.limits}, {"overrules", s.overrules}, {"kept", s.kept}} {
 		if len(l.list) > 0 {
 			doc.set(l.name, l.list)
 		}

@@ -79,7 +79,7 @@ func (e *Engine) candidates() (out []candidate, withheld []string) {
 func (e *Engine) retakes(a *Answer, r *repairer) []candidate {
 	var out []candidate
 	for _, c := range a.Conflicts {
-		if c.Retaken {
+		if c.Settled() {
 			continue
 		}
 		for k := range e.slots {

@@ -69,6 +69,7 @@ func (e *Engine) Answer() (*Answer, error) {
 	if a.Conflicts, err = e.conflicts(); err != nil {
 		return nil, err
 	}
+	e.keep(a.Conflicts)
 	e.conflictsOf = a.Conflicts
 	e.decide(a, order)
 	if err := e.next(a); err != nil {

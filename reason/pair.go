@@ -19,6 +19,7 @@ type Dispute struct {
 	Reason   string
 	Settle   string
 	Retaken  bool // it was read a third time
+	Items    []int
 }
 
 // disputed lists the disputes handed in with the case of which a finding is counted.
@@ -205,4 +206,36 @@ func (e *Engine) pairConflict(test, odd, other, takes int) Conflict {
 	c.Reason += fmt.Sprintf(" %s fits the other readings less.", a.ID)
 	c.Settle = fmt.Sprintf("Do it once more (%s), and set the wrong one aside with the reason.", name)
 	return c
+}
+
+// keep marks the conflicts of which a person keeps all readings.
+func (e *Engine) keep(cs []Conflict) {
+	for i := range cs {
+		c := &cs[i]
+		c.Kept = KeptWords(e.c.Kept, e.itemsOf(c))
+	}
+}
+
+// KeptWords says by whom and why all of the items are kept; empty where nobody did.
+func KeptWords(kept []Kept, items []int) string {
+	for _, k := range kept {
+		if len(items) > 0 && !slices.ContainsFunc(items, func(n int) bool { return !slices.Contains(k.Items, n) }) {
+			return fmt.Sprintf("kept by %s: %s", whoOr(k.Who), strings.TrimRight(k.Reason, ". "))
+		}
+	}
+	return ""
+}
+
+// itemsOf lists the items whose readings a conflict is between.
+func (e *Engine) itemsOf(c *Conflict) []int {
+	if c.Dispute > 0 && len(e.c.Disputes[c.Dispute-1].Items) > 0 {
+		return e.c.Disputes[c.Dispute-1].Items
+	}
+	var out []int
+	for i := range e.findings {
+		if f := &e.findings[i]; slices.Contains(c.Findings, f.ID) && !slices.Contains(out, f.Item) {
+			out = append(out, f.Item)
+		}
+	}
+	return out
 }

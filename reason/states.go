@@ -132,7 +132,7 @@ func (e *Engine) whyNotShown(i int, chance float64, d direct, t *testModel) stri
 		return "nothing sound was held beside it and no cited limit stands behind it; " + e.wouldShow(i)
 	}
 	for _, c := range e.conflictsOf {
-		if !c.Retaken && slices.Contains(c.Findings, d.finding.ID) {
+		if !c.Settled() && slices.Contains(c.Findings, d.finding.ID) {
 			return "it disagrees with other readings; settle that first"
 		}
 	}
@@ -374,7 +374,7 @@ func (e *Engine) stop(a *Answer) {
 	l := &e.m.limits
 	top := inPlay(a)
 	switch {
-	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Retaken }):
+	case slices.ContainsFunc(a.Conflicts, func(c Conflict) bool { return !c.Settled() }):
 		a.Stop = "Not yet: readings disagree; settle that first."
 	case e.shownChance(a) >= l.StopAt:
 		a.Stopped = true

@@ -18,6 +18,7 @@ type Case struct {
 	Findings  []evidence.Finding
 	Tried     []Tried // parts replaced or changed, and what became of the complaint
 	Overrules []Overrule
+	Kept      []Kept    // items that disagree and are kept all the same
 	Limits    []Limit   // figures given for this vehicle
 	Disputes  []Dispute // pairs of readings pooled into one finding that cannot both be right
 	// Equipment on hand by id; nil = all is on hand.
@@ -127,9 +128,22 @@ type Conflict struct {
 	// Retaken: the doubtful reading was taken again and still disagrees. The
 	// conflict is still told, but no longer stands in the way.
 	Retaken bool
+	// Kept says by whom and why all of its readings are kept; empty: nobody said so.
+	// It is still told, but no longer stands in the way.
+	Kept string
 	// Dispute is the place, from 1, in Case.Disputes of a pair that was handed in; 0
 	// for one found here.
 	Dispute int
+}
+
+// Settled reports whether a conflict no longer stands in the way.
+func (c *Conflict) Settled() bool { return c.Retaken || c.Kept != "" }
+
+// Kept are items that disagree, of which a person keeps all, with the reason.
+type Kept struct {
+	Items  []int
+	Reason string
+	Who    string
 }
 
 // Answer is the whole result.

@@ -202,6 +202,8 @@ type ConflictAnswer struct {
 	Doubtful string   `json:"doubtful"`
 	Reason   string   `json:"reason"`
 	Settle   string   `json:"settle"`
+	// Kept says by whom and why all are kept: it no longer stands in the way.
+	Kept string `json:"kept,omitempty"`
 	// Sides is what each of two readings said by itself. A finding cannot say it: it
 	// pools the readings of one thing, so that both would show their mean.
 	Sides []ConflictSide `json:"sides,omitempty"`

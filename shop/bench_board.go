@@ -214,7 +214,7 @@ func vehicleFormWords(s *job.State) string {
 func disagreeing(s *job.State, a *Answer) []string {
 	var out []string
 	for _, c := range a.Conflicts {
-		settled := len(c.Items) == 0
+		settled := len(c.Items) == 0 || c.Kept != ""
 		var names []string
 		for _, n := range c.Items {
 			if it, ok := s.Item(n); ok && (it.SetAside != "" || it.Retaken > 0) {

@@ -307,6 +307,7 @@ func (w *work) reasonCase() reason.Case {
 	for _, l := range w.limits() {
 		rc.Limits = append(rc.Limits, reason.Limit{Feature: l.Feature, Subject: l.Subject, Min: l.Min, Max: l.Max, Source: l.Source})
 	}
+	rc.Kept = w.kept()
 	for _, d := range w.resolved.Overrules {
 		rc.Overrules = append(rc.Overrules, reason.Overrule{Suspect: d.Suspect, Reason: d.Reason, Who: d.Who, State: reason.State(d.State)})
 	}

@@ -155,7 +155,16 @@ func (w *work) disputeList() []reason.Dispute {
 	w.disputes = w.disagreements()
 	var out []reason.Dispute
 	for _, c := range w.disputes {
-		out = append(out, reason.Dispute{Findings: c.Findings, Reason: c.Reason, Settle: c.Settle, Retaken: c.retaken})
+		out = append(out, reason.Dispute{Findings: c.Findings, Reason: c.Reason, Settle: c.Settle, Retaken: c.retaken, Items: c.Items})
+	}
+	return out
+}
+
+// kept are the items that disagree and that a person keeps all the same.
+func (w *work) kept() []reason.Kept {
+	var out []reason.Kept
+	for _, k := range w.resolved.Kept {
+		out = append(out, reason.Kept(k))
 	}
 	return out
 }
@@ -165,12 +174,13 @@ func (w *work) disputeList() []reason.Dispute {
 func (w *work) fillConflicts(r *reason.Answer) {
 	a := w.answer
 	for _, d := range w.disputes {
+		d.Kept = reason.KeptWords(w.kept(), d.Items)
 		a.Conflicts = append(a.Conflicts, d.ConflictAnswer)
 	}
 	for _, k := range r.Conflicts {
 		if k.Dispute > 0 {
 			continue // stands there already
 		}
-		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle})
+		a.Conflicts = append(a.Conflicts, ConflictAnswer{Findings: k.Findings, Items: w.itemsOf(k.Findings), Doubtful: k.Doubtful, Reason: k.Reason, Settle: k.Settle, Kept: k.Kept})
 	}
 }

@@ -1,11 +1,14 @@
 package shop
 
 import (
+	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"proveout/book"
 	"proveout/evidence"
+	"proveout/job"
 	"proveout/unit"
 	"proveout/vehicle"
 )
@@ -41,5 +44,58 @@ func TestSidesOfAConflictKeepTheirOwnValues(t *testing.T) {
 	}
 	if len(got[0].Sides) != 2 {
 		t.Errorf("%d sides, want two", len(got[0].Sides))
+	}
+}
+
+// Readings that disagree may be kept, with the reason: the conflict stays in the answer
+// and no longer stands in the way, in the workbench, in the folder it exports to and in
+// a job file.
+func TestReadingsThatDisagreeMayBeKept(t *testing.T) {
+	b := newTestBench(t)
+	id := openTorvane(t, b)
+	for i, value := range []string{"1.0 mm", "1.62 mm"} {
+		mustWrite(t, b, id, cmd(fmt.Sprint("gap", i), job.ReadingTypedType, job.ReadingTyped{Form: job.Form(`{"feature":"plug.gap","cylinder":3,"value":"` + value + `"}`)}))
+	}
+	answer := func() *Answer {
+		a, err := b.Answer(t.Context(), id)
+		if err != nil || len(a.Conflicts) != 1 {
+			t.Fatalf("%+v, %v", a.Conflicts, err)
+		}
+		return a
+	}
+	row := func() []string {
+		v, err := b.Board(t.Context())
+		if err != nil || len(v.Rows) != 1 {
+			t.Fatalf("%+v, %v", v, err)
+		}
+		return v.Rows[0].Disagree
+	}
+	if a := answer(); a.Conflicts[0].Kept != "" {
+		t.Fatalf("kept before anybody said so: %+v", a.Conflicts[0])
+	}
+	b.refreshRow(t.Context(), id)
+	if len(row()) != 1 {
+		t.Errorf("the board says %v", row())
+	}
+	for name, k := range map[string]job.ReadingsKept{"one item": {Items: []int{1}, Reason: "x"}, "no reason": {Items: []int{1, 2}}, "no such item": {Items: []int{1, 9}, Reason: "x"}} {
+		if _, err := b.Write(t.Context(), id, cmd(name, job.ReadingsKeptType, k)); err == nil {
+			t.Errorf("%s was taken", name)
+		}
+	}
+	mustWrite(t, b, id, cmd("keep", job.ReadingsKeptType, job.ReadingsKept{Items: []int{1, 2}, Reason: "the electrode is worn to a slope"}))
+	if a := answer(); !strings.Contains(a.Conflicts[0].Kept, "worn to a slope") || strings.Contains(a.Stop, "disagree") {
+		t.Errorf("%+v, %s", a.Conflicts[0], a.Stop)
+	}
+	b.refreshRow(t.Context(), id)
+	if len(row()) != 0 {
+		t.Errorf("the board still says %v", row())
+	}
+	dir := filepath.Join(t.TempDir(), "out")
+	if err := b.Export(t.Context(), id, dir, ExportOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	a, err := Diagnose(dir, Options{Program: "test"})
+	if err != nil || len(a.Conflicts) != 1 || !strings.Contains(a.Conflicts[0].Kept, "worn to a slope") {
+		t.Errorf("from the folder: %+v, %v", a.Conflicts, err)
 	}
 }

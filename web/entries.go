@@ -39,8 +39,20 @@ var entryForms = map[string]entryForm{
 	"test_started": {job.TestStartedType, "next", func(f url.Values, _ *shop.JobView) (any, error) {
 		return job.TestStarted{Test: f.Get("test"), Subject: f.Get("subject")}, nil
 	}},
-	"found":        {job.ReadingTypedType, "suspects", found},
-	"overruled":    {job.OverruledType, "suspects", overruled},
+	"found":     {job.ReadingTypedType, "suspects", found},
+	"overruled": {job.OverruledType, "suspects", overruled},
+	"readings_kept": {job.ReadingsKeptType, "evidence", func(f url.Values, _ *shop.JobView) (any, error) {
+		var k job.ReadingsKept
+		for _, s := range f["item"] {
+			n, err := strconv.Atoi(s)
+			if err != nil {
+				return nil, badField("item")
+			}
+			k.Items = append(k.Items, n)
+		}
+		k.Reason = reason(f)
+		return k, nil
+	}},
 	"correction":   {job.CorrectionType, "correction", correction},
 	"part_fitted":  {job.PartFittedType, "correction", part},
 	"part_ordered": {job.PartOrderedType, "correction", part},

@@ -120,6 +120,7 @@ type conflictView struct {
 	Sides  []sideView
 	Reason string
 	Settle string
+	Kept   string // by whom and why all are kept
 }
 
 type sideView struct {
@@ -366,7 +367,7 @@ func (b *pageBuilder) answer(a *shop.Answer) {
 
 func (b *pageBuilder) conflicts(a *shop.Answer) {
 	for _, c := range a.Conflicts {
-		view := conflictView{Tags: spans(c.Items, b.p), Reason: c.Reason, Settle: c.Settle}
+		view := conflictView{Tags: spans(c.Items, b.p), Reason: c.Reason, Settle: c.Settle, Kept: firstUpper(c.Kept)}
 		for _, item := range c.Items {
 			side := b.side(a, c.Findings, item)
 			for _, own := range c.Sides {

@@ -183,7 +183,7 @@ func (w *World) score(j *Job, t *Truth, a *reason.Answer) {
 	j.RightFirst, j.RightShown, j.WronglyShown, j.Stopped, j.RuledOut = false, false, false, false, 0
 	open := false
 	for _, c := range a.Conflicts {
-		open = open || !c.Retaken
+		open = open || !c.Settled()
 	}
 	j.Conflict = j.Conflict || open
 	j.Stopped = a.Stopped
