@@ -195,6 +195,13 @@ func (g *fuel) rest(v []float64) {
 		}
 		return 0, 0, false
 	}
+	// A rail that holds shows no end of the pump: where everything is said to be off, it
+	// rests from the start of the recording.
+	if span := g.seconds(at[len(at)-1]) - g.seconds(at[0]); g.cond.State == evidence.Off && g.seconds(at[k])+restSettle+restMinute > g.seconds(at[len(at)-1]) &&
+		span > restMinute+restSettle && stats.Quantile(m, 0.005) > (1-kneeFall)*top-4*g.sigma {
+		start = g.seconds(at[0]) + restSettle
+		g.note("", false, "%s: the pressure does not fall; that it rests is taken from the condition: with the pump still running this would say nothing", g.channel)
+	}
 	p0, i0, ok := find(start)
 	p1, i1, ok1 := find(start + restMinute)
 	if !ok || !ok1 {

@@ -204,6 +204,24 @@ func TestPumpCurrent(t *testing.T) {
 	sure(t, "slow", res, "fuel.pump_speed", "fuel.pump_hump")
 }
 
+// TestRailThatHolds: a rail that loses nothing shows no end of the pump; declared off it
+// is read from the start, undeclared it is not.
+func TestRailThatHolds(t *testing.T) {
+	v := pressures(400, 1, 1e3, 4, func(x float64) float64 { return 348e3 - 2*x })
+	rec := sampledAt(1, channel("rail", "kPa", v))
+	res, err := Capture(FuelPressureKind, rec, inState(evidence.Off))
+	if err != nil {
+		t.Fatal(err)
+	}
+	covers(t, res, "fuel.rest_loss_minute", 120)
+	covers(t, res, "fuel.rest_loss", 600)
+	if r, _ := find(res.Readings, "fuel.rest_loss"); r.Uncertainty > 3e3 {
+		t.Errorf("known to %g kPa only", r.Uncertainty/1e3)
+	}
+	res, _ = Capture(FuelPressureKind, rec, inState(""))
+	sure(t, "state not given", res, "fuel.rest_loss", "fuel.rest_loss_minute")
+}
+
 func TestFuelRefuses(t *testing.T) {
 	good := pressures(10, 100, 2e3, 1, func(float64) float64 { return 385e3 })
 	noise := pressures(10, 100, 300e3, 1, func(float64) float64 { return 385e3 })

@@ -153,8 +153,12 @@ func (g *injector) resistance(ch, voltage *trace.Channel, first, last int, few [
 		rs, gains = g.take(func(s shot) float64 { return across / s.end }), []float64{0.005}
 	}
 	m, se := spreadMiddle(rs, 0)
-	// What is extrapolated may be off by a tenth of itself: eddy currents.
-	u := m * math.Sqrt(sd*sd/(across*across)+math.Pow(0.1*stats.Median(gains), 2))
+	// What is extrapolated may be off by a tenth of itself: eddy currents. The rise from
+	// the start gives another figure for it, without the kink; the truth lies anywhere
+	// between (uniform).
+	gain := stats.Median(gains)
+	begun := math.Exp(-stats.Median(g.take(func(s shot) float64 { return s.slope * (s.stop - s.on) / s.end })))
+	u := m * math.Sqrt(sd*sd/(across*across)+math.Pow(0.1*gain, 2)+math.Pow(math.Max(0, begun-gain), 2)/3)
 	if g.emit("injector.resistance", "ohm", m, math.Hypot(se, u), len(rs), first, last, few...) {
 		g.note("", false, "%s: resistance with %.2f V across the injector (%s)", ch.Name, across, text)
 	}

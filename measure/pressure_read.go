@@ -144,6 +144,7 @@ func (g *pressure) shape(ts []tower) {
 	}
 	g.plateau("cylinder.exhaust_plateau", m, len(whole), exhaustFrom, exhaustTo, g.ambient, first, last)
 	g.plateau("cylinder.intake_pressure", m, len(whole), intakeFrom, intakeTo, 0, first, last)
+	g.doubtZero(m)
 	g.exhaustOpening(m, len(whole), shift, first, last)
 	g.intakeClosing(m, len(whole), shift, first, last)
 }
@@ -168,6 +169,40 @@ func (g *pressure) doubtScale(squeeze float64) {
 	for _, f := range []string{"cylinder.exhaust_plateau", "cylinder.intake_pressure", "cylinder.exhaust_opening", "cylinder.intake_closing"} {
 		g.refuse(f, evidence.ScaleUnsure, why, "check the unit (psi or kPa?), the transducer's scale and its zero in open air")
 	}
+}
+
+// zeroOff is how far over ambient a cylinder that is cranked cannot stand on both its
+// open strokes, and below ambient on the exhaust stroke of any engine. Our choice: five
+// times what the zero of a transducer is off.
+const zeroOff = 5 * zeroSD
+
+// doubtZero blocks the pressures of the open strokes where the transducer's own zero
+// shows in them: in cranking intake and exhaust both lie near ambient, throttle open or
+// not, and no exhaust sucks.
+func (g *pressure) doubtZero(m *turned) {
+	over := func(from, to int) float64 {
+		var x []float64
+		for d := from; d <= to; d++ {
+			x = append(x, m.at(float64(d)))
+		}
+		return stats.Median(x) - g.ambient
+	}
+	in, out := over(intakeFrom, intakeTo), over(exhaustFrom, exhaustTo)
+	var off float64
+	switch {
+	case g.cond.State == evidence.Cranking && math.Min(in, out) > zeroOff:
+		off = math.Min(in, out)
+	case out < -zeroOff:
+		off = out
+	default:
+		return
+	}
+	for i := range g.res.Readings {
+		if r := &g.res.Readings[i]; r.From.Channel == g.ch.Name && (r.Feature == "cylinder.exhaust_plateau" || r.Feature == "cylinder.intake_pressure") {
+			r.Flags = append(r.Flags, evidence.ScaleUnsure)
+		}
+	}
+	g.note(evidence.ScaleUnsure, true, "%s: the open strokes lie %.0f kPa off ambient, which no cylinder does: the transducer's zero is off, and crests are wrong by as much; zero it in open air", g.ch.Name, off/1e3)
 }
 
 // plateau emits the median of a stretch of the cycle. The zero of the transducer and

@@ -272,6 +272,27 @@ func TestPressureRunningAndSnap(t *testing.T) {
 	}
 }
 
+// TestPressureZeroOfTheTransducer: one that stands off by a third of a bar shows it on
+// the open strokes, and these are not handed out as if the exhaust were blocked.
+func TestPressureZeroOfTheTransducer(t *testing.T) {
+	for off, ok := range map[float64]bool{-35e3: false, 0: true, 35e3: false} {
+		m := crankingModel()
+		rec := m.draw()
+		for i := range rec.Channels[0].Values {
+			rec.Channels[0].Values[i] += off
+		}
+		res, err := Capture(CylinderPressure, rec, pressureMeta("cranking"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range []string{"cylinder.exhaust_plateau", "cylinder.intake_pressure"} {
+			if r, has := find(res.Readings, f); has && r.Blocked() == ok {
+				t.Errorf("zero off by %g kPa: %s %v, blocked %v", off/1e3, f, r.Value, r.Blocked())
+			}
+		}
+	}
+}
+
 // Heat lost to the walls looks like a small leak, of a size that stays below the one
 // worth a word.
 func TestPressureHeatIsNoLeak(t *testing.T) {
