@@ -90,8 +90,7 @@ func (p *predictor) load(t *testModel, share float64, tilt func(r int) float64) 
 		a.p, a.extra, a.fault = a.p[:k], a.extra[:k], row.fault
 		mix(a.p, row.p)
 		if v := share * tilt(r); v != 1 {
-			copy(p.given[:k], a.p)
-			weaken(a.p, p.given[:k], healthy, 1, v)
+			weaken(a.p, healthy, v)
 		}
 		a.keep, a.hold = 1, 1
 		h, n := healthy[t.normal], a.p[t.normal]

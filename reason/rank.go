@@ -88,22 +88,55 @@ func (e *Engine) tiltOf(i int) func(r int) float64 {
 		if !t.rows[r].wide {
 			return 1
 		}
-		m := 0
-		for k := range e.slots {
-			s := &e.slots[k]
-			u := &e.m.tests[s.test]
-			if u.same != t.same || s.test == i || !s.on {
-				continue
-			}
-			for q := range u.rows {
-				if u.rows[q].fault == t.rows[r].fault && u.rows[q].own == t.rows[r].own {
-					m++
-					break
-				}
-			}
-		}
+		m, _ := e.told(i, &t.rows[r])
 		return 1 / (1 + float64(m)*e.m.limits.RhoWide)
 	}
+}
+
+// told is on how many other subjects test i has been done that bear as row w does on
+// its fault, and what they say of it: the sum of the logarithms of their likelihood
+// ratios, each by itself.
+func (e *Engine) told(i int, w *row) (m int, ln float64) {
+	same := e.m.tests[i].same
+	for k := range e.slots {
+		s := &e.slots[k]
+		u := &e.m.tests[s.test]
+		if u.same != same || s.test == i || !s.on {
+			continue
+		}
+		for q := range u.rows {
+			if u.rows[q].fault == w.fault && u.rows[q].own == w.own {
+				m, ln = m+1, ln+s.ln[q]
+				break
+			}
+		}
+	}
+	return m, ln
+}
+
+// tiltFor is tiltOf once the outcome is known, by its likelihoods: what m readings
+// come to, sum ln R/(1+(m-1) rho), grows by this share of its ln R, the weakening of the
+// others by one more reading counted in.
+func (e *Engine) tiltFor(i, r int, lambda []float64) float64 {
+	t, rho := &e.m.tests[i], e.m.limits.RhoWide
+	w := &t.rows[r]
+	if !w.wide {
+		return 1
+	}
+	m, ln := e.told(i, w)
+	if m == 0 {
+		return 1
+	}
+	like, none := 0.0, 0.0
+	for c, l := range lambda {
+		like, none = like+w.p[c]*l, none+t.healthy[c]*l
+	}
+	x := math.Log(math.Max(like, floorL) / math.Max(none, floorL))
+	if math.Abs(x) < 1e-9 {
+		return 1
+	}
+	grows := (ln+x)/(1+float64(m)*rho) - ln/(1+float64(m-1)*rho)
+	return math.Min(math.Max(grows/x, 0), 1)
 }
 
 // judgeAhead scores a candidate from its prediction.

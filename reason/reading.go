@@ -150,7 +150,8 @@ func (e *Engine) build(s *slot) {
 
 // fillFactor computes the factor of a test for given likelihoods of its
 // outcomes. cover and tilt weaken the rows: a covered share c of a row is
-// c*row + (1-c)*healthy; a tilt e gives healthy*(row/healthy)^e, normalised.
+// c*row + (1-c)*healthy; a tilt e leaves of the row what raises its likelihood ratio
+// to the power e (see tilted).
 func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyShare float64, scratch []float64) {
 	n := t.normal
 	f.parents = f.parents[:0]
@@ -174,7 +175,12 @@ func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyS
 	for r := range t.rows {
 		row := &t.rows[r]
 		p := scratch[:len(lambda)]
-		weaken(p, row.p, t.healthy, cover[r], tilt[r])
+		for c := range p {
+			p[c] = cover[r]*row.p[c] + (1-cover[r])*t.healthy[c]
+		}
+		if tilt[r] != 1 {
+			tilted(p, t.healthy, lambda, f.none, tilt[r])
+		}
 		same := true
 		for c := range p {
 			same = same && math.Abs(p[c]-t.healthy[c]) < 1e-12
@@ -206,18 +212,35 @@ func fillFactor(f *factor, t *testModel, lambda, cover, tilt []float64, healthyS
 	}
 }
 
-// weaken fills dst with a row under partial coverage and tilt.
-func weaken(dst, p, healthy []float64, cover, tilt float64) {
-	sum := 0.0
-	for c := range dst {
-		v := cover*p[c] + (1-cover)*healthy[c]
-		if tilt != 1 && healthy[c] > 0 {
-			v = healthy[c] * math.Pow(v/healthy[c], tilt)
-		}
-		dst[c] = v
-		sum += v
+// tilted mixes a row with the healthy one so that its likelihood ratio against it, R,
+// becomes R^e for e from 0 to 1: with share (R^e-1)/(R-1) of the row. (Tilting the
+// outcomes and making them sum to one again gave several readings that agree less
+// weight than one of them, or more than 1/rho.)
+func tilted(p, healthy, lambda []float64, none, e float64) {
+	like := 0.0
+	for c, l := range lambda {
+		like += p[c] * l
 	}
-	for c := range dst {
-		dst[c] /= sum
+	share := e // where R is 1
+	if d := math.Max(like, floorL)/none - 1; math.Abs(d) > 1e-9 {
+		share = math.Expm1(e*math.Log1p(d)) / d
+	}
+	for c := range p {
+		p[c] = share*p[c] + (1-share)*healthy[c]
+	}
+}
+
+// weaken tilts a row towards the healthy one before an outcome is known: healthy *
+// (row/healthy)^e, made to sum to one.
+func weaken(p, healthy []float64, e float64) {
+	sum := 0.0
+	for c := range p {
+		if healthy[c] > 0 {
+			p[c] = healthy[c] * math.Pow(p[c]/healthy[c], e)
+		}
+		sum += p[c]
+	}
+	for c := range p {
+		p[c] /= sum
 	}
 }

@@ -14,9 +14,8 @@ func (e *Engine) virtual(test, outcome int) *factor {
 	k := len(t.healthy)
 	lambda, cover, tilt := make([]float64, k), make([]float64, len(t.rows)), make([]float64, len(t.rows))
 	pickedLikelihood(lambda, outcome, e.u)
-	by := e.tiltOf(test)
 	for r := range t.rows {
-		cover[r], tilt[r] = 1, by(r)
+		cover[r], tilt[r] = 1, e.tiltFor(test, r, lambda)
 	}
 	f := &factor{}
 	fillFactor(f, t, lambda, cover, tilt, e.m.limits.NotListedHealthy, e.scratch)
