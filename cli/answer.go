@@ -23,6 +23,7 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	}
 	p.line("")
 	p.para("", a.Headline, 0)
+	p.hint(a.Hint)
 	switch n := len(a.LeftOut); {
 	case n == 1:
 		p.para("", "Not used: 1 file or entry; see Left out.", 0)
@@ -53,7 +54,7 @@ func writeAnswer(p *page, a *shop.Answer, all bool) {
 	if len(a.Notes) > 0 && all {
 		p.head("Notes from reading the files")
 		for _, n := range a.Notes {
-			p.para("  ", place(n.File, n.Line)+n.Text, 4)
+			p.para("  ", place(n.File, n.Line)+at(n.Path)+n.Text, 4)
 		}
 	}
 	p.line("")

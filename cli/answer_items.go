@@ -95,8 +95,16 @@ func writeLeftOut(p *page, a *shop.Answer) {
 	}
 	p.head("Left out")
 	for _, l := range a.LeftOut {
-		p.para("  ", place(l.File, l.Line)+l.Why, 4)
+		p.para("  ", place(l.File, l.Line)+at(l.Path)+l.Why, 4)
 	}
+}
+
+// at is a place in the job file before what is said about it.
+func at(path string) string {
+	if path == "" {
+		return ""
+	}
+	return path + ": "
 }
 
 func place(file string, line int) string {

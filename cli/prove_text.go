@@ -94,6 +94,9 @@ func writeConditions(p *page, a *shop.ProofAnswer) {
 		s += fmt.Sprintf(" %s. Similar means 375 rpm and %s either way.", upper(a.Conditions.From), a.Conditions.LoadWithin)
 	}
 	p.para("  ", s, 2)
+	if a.Conditions.Hint != "" {
+		p.para("  ", "Hint: "+a.Conditions.Hint, 2)
+	}
 }
 
 func writeDrives(p *page, title string, d shop.DrivesAnswer, all bool) {

@@ -33,6 +33,13 @@ func (p *page) head(s string) {
 	p.line(strings.Repeat("-", min(lineWidth, utf8.RuneCountInString(s))))
 }
 
+// hint prints what helps whoever writes the job file; nothing where there is none.
+func (p *page) hint(s string) {
+	if s != "" {
+		p.para("Hint: ", s+".", 6)
+	}
+}
+
 // para wraps s; the first line begins with first, the others with as many
 // spaces as rest says.
 func (p *page) para(first, s string, rest int) {

@@ -18,6 +18,9 @@ func (m *Machine) Why(s State, e Event) []string {
 	return why
 }
 
+// NotLeft begins the sentences about what is missing before the vehicle may be left.
+const NotLeft = "It may not be left yet: needed is"
+
 // RuleAgainst gives a never rule that beginning step i would break, or -1. For a
 // procedure that passed the checker it never finds one; the runner asks it anyway.
 func (m *Machine) RuleAgainst(s State, i int) int {
@@ -91,7 +94,7 @@ func (m *Machine) why(s State, e Event) []string {
 		}
 		out = append(out, m.owedText(&s)...)
 		for _, u := range m.unmet(&m.rest, &s) {
-			say("It may not be left yet: needed is %s.", u)
+			say(NotLeft+" %s.", u)
 		}
 	case Finish:
 		if mode != Running {

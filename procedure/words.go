@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"fmt"
+	"sort"
 	"strings"
 )
 
@@ -125,6 +126,48 @@ func (m *Machine) SayOnlyIf(i int) string {
 
 // SayWhen puts the condition of a wording of step i into words.
 func (m *Machine) SayWhen(i, wording int) string { return m.say(&m.Steps[i].wordings[wording]) }
+
+// RestWays lists the ways in which the vehicle may be left, each by what is missing for
+// it, the nearest first; nothing when it may be left as it is. A way that is over because
+// a step was done is not among them while another is open.
+func (m *Machine) RestWays(s State) [][]string {
+	if m.eval(&m.rest, &s) {
+		return nil
+	}
+	ways := m.rest.kids
+	if m.rest.op != opAny {
+		ways = []node{m.rest}
+	}
+	var open, over [][]string
+	for i := range ways {
+		if missing := m.unmet(&ways[i], &s); m.past(&ways[i], &s) {
+			over = append(over, missing)
+		} else {
+			open = append(open, missing)
+		}
+	}
+	if len(open) == 0 {
+		open = over
+	}
+	sort.SliceStable(open, func(i, j int) bool { return len(open[i]) < len(open[j]) })
+	return open
+}
+
+// past: the guard asks that a step is not done, and it is.
+func (m *Machine) past(n *node, s *State) bool {
+	if n.op == opNot {
+		return n.kids[0].op == opDone && m.eval(&n.kids[0], s)
+	}
+	if n.op != opAll {
+		return false
+	}
+	for i := range n.kids {
+		if m.past(&n.kids[i], s) {
+			return true
+		}
+	}
+	return false
+}
 
 // SayRest puts the safe resting state into words.
 func (m *Machine) SayRest() string { return m.say(&m.rest) }

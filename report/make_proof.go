@@ -100,7 +100,13 @@ func (m maker) notProven() Part {
 		}
 	}
 	for _, l := range m.p.LeftOut {
-		m.note(&p, "left_out", strings.TrimSpace(l.File+" "+m.say(l.Why)))
+		place := l.File
+		if l.Item > 0 {
+			place = m.t("item", l.Item)
+		} else if l.Path != "" {
+			place = "" // a place in the job file says nothing to a reader
+		}
+		m.note(&p, "left_out", strings.TrimPrefix(place+": "+ended(m.say(l.Why)), ": "))
 	}
 	if h := m.p.HandedOver; h != nil && h.AskAgain != "" {
 		m.note(&p, "ask_again", strings.TrimSuffix(h.AskAgain, ".")+".")

@@ -12,10 +12,12 @@ type Answer struct {
 	Program string `json:"program"`
 	Job     string `json:"job"`
 	// Vehicle as the job file gives it, with what the VIN says.
-	Vehicle   VehicleAnswer    `json:"vehicle"`
-	Complaint ComplaintAnswer  `json:"complaint"`
-	Books     []BookAnswer     `json:"books"`
-	Headline  string           `json:"headline"`
+	Vehicle   VehicleAnswer   `json:"vehicle"`
+	Complaint ComplaintAnswer `json:"complaint"`
+	Books     []BookAnswer    `json:"books"`
+	Headline  string          `json:"headline"`
+	// Hint is for whoever writes the job file: no screen shows it.
+	Hint      string           `json:"hint,omitempty"`
 	Items     []ItemAnswer     `json:"items"`
 	Findings  []FindingAnswer  `json:"findings"`
 	Suspects  []SuspectAnswer  `json:"suspects"`
@@ -254,6 +256,10 @@ type OutcomeAnswer struct {
 type LeftOut struct {
 	File string `json:"file"`
 	Line int    `json:"line,omitempty"`
+	// Path is the place in the job file ("readings[2].value"), for whoever writes it; Item
+	// is the item that stands there, by which a screen names it.
+	Path string `json:"path,omitempty"`
+	Item int    `json:"item,omitempty"`
 	Why  string `json:"why"`
 }
 
@@ -261,6 +267,7 @@ type LeftOut struct {
 type NoteAnswer struct {
 	File string `json:"file,omitempty"`
 	Line int    `json:"line,omitempty"`
+	Path string `json:"path,omitempty"` // as in LeftOut
 	Text string `json:"text"`
 }
 

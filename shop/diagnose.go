@@ -160,15 +160,11 @@ func (w *work) diagnose() (*Answer, error) {
 // problems sorts problems into what is left out and what is only noted.
 func (w *work) problems(ps []strict.Problem) {
 	for _, p := range ps {
-		text := p.Text
-		if p.Path != "" {
-			text = p.Path + ": " + p.Text
-		}
 		if p.Severity == strict.Error {
-			w.answer.LeftOut = append(w.answer.LeftOut, LeftOut{File: p.File, Line: p.Line, Why: text})
+			w.answer.LeftOut = append(w.answer.LeftOut, LeftOut{File: p.File, Line: p.Line, Path: p.Path, Item: w.file.ItemAt(p.Path), Why: p.Text})
 			continue
 		}
-		w.answer.Notes = append(w.answer.Notes, NoteAnswer{File: p.File, Line: p.Line, Text: text})
+		w.answer.Notes = append(w.answer.Notes, NoteAnswer{File: p.File, Line: p.Line, Path: p.Path, Text: p.Text})
 	}
 }
 

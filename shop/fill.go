@@ -100,7 +100,7 @@ func (w *work) fill(r *reason.Answer) {
 		g.Chance = round(math.Min(g.Chance, 1))
 		a.Group = g
 	}
-	a.Headline = headline(w, r)
+	a.Headline, a.Hint, _ = strings.Cut(headline(w, r), forFiles)
 }
 
 // reckoning tells what the order of the tests, the stop and the lead rest on.

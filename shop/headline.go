@@ -10,6 +10,10 @@ import (
 	"proveout/vehicle"
 )
 
+// forFiles stands between what is said to everybody and the hint for whoever writes the
+// job file, which the command line alone prints.
+const forFiles = "\x00"
+
 // headline sums the answer up in one or two sentences. It never says more than
 // the states allow: nothing is called shown that no direct test showed.
 func headline(w *work, r *reason.Answer) string {
@@ -35,7 +39,7 @@ func headline(w *work, r *reason.Answer) string {
 	}
 	switch {
 	case len(shown) == 0 && len(repaired) > 0:
-		return "Shown by direct test and put right: " + strings.Join(repaired, "; ") + ". The complaint is gone; that it stays away is not proven yet (proveout prove)."
+		return "Shown by direct test and put right: " + strings.Join(repaired, "; ") + ". The complaint is gone; that it stays away is not proven yet." + forFiles + "proveout prove says how far it is"
 	case len(repaired) > 0:
 		return "Shown by direct test: " + strings.Join(shown, "; ") + ". Put right already: " + strings.Join(repaired, "; ") + "."
 	case len(stays) > 0:
@@ -48,7 +52,7 @@ func headline(w *work, r *reason.Answer) string {
 	top := leader(r)
 	switch {
 	case w.noComplaint(r):
-		return "No symptom is stated (complaint.symptoms), so the odds start from a sound vehicle and nothing stands out. The findings stand for themselves; \"proveout book show\" lists the symptoms."
+		return "No symptom is stated, so the odds start from a sound vehicle and nothing stands out. The findings stand for themselves." + forFiles + "complaint.symptoms in the job file; \"proveout book show\" lists them"
 	case r.NothingWrong > top.Chance && r.NothingWrong > r.NotListed:
 		return fmt.Sprintf("Nothing is found wrong so far (%s). Nothing is proven either: drive the fault conditions before saying so.", percent(r.NothingWrong))
 	case r.NotListed > top.Chance && r.NotListed > 0.3:

@@ -69,6 +69,7 @@ type ConditionsAnswer struct {
 	Known      bool    `json:"known"`
 	Text       string  `json:"text"`
 	From       string  `json:"from"`
+	Hint       string  `json:"hint,omitempty"` // for whoever writes the job file; no screen shows it
 	RPMLow     float64 `json:"rpm_low"`
 	RPMHigh    float64 `json:"rpm_high"`
 	LoadLow    float64 `json:"load_low_pct"`

@@ -21,7 +21,7 @@ func (p *proving) conditions() {
 	var rpm, load struct{ low, high, point float64 }
 	var from sources
 	note := from.note
-	typed := "the job file"
+	typed := "what was typed in"
 	if w.From != "" {
 		typed = w.From
 	}
@@ -60,7 +60,8 @@ func (p *proving) conditions() {
 		note("load", "the complaint")
 	}
 	if rpm.point == 0 && rpm.high == 0 || load.point == 0 && load.high == 0 {
-		p.out.Conditions.Text = "not known: there is no freeze frame with engine speed and load before the repair, and the job file does not say them (proof.conditions: {rpm: 2400, load_pct: 80})"
+		p.out.Conditions.Text = "not known: there is no freeze frame with engine speed and load before the repair, and nobody has said them"
+		p.out.Conditions.Hint = "proof.conditions: {rpm: 2400, load_pct: 80}"
 		return
 	}
 	c := proof.Around(rpm.point, load.point, how)
@@ -107,7 +108,7 @@ func (p *proving) conditions() {
 }
 
 // sources says which part came from where: "engine speed and load from the freeze
-// frame (item 1), gear from the job file".
+// frame (item 1), gear from what was typed in".
 type sources []struct {
 	source string
 	parts  []string

@@ -34,19 +34,21 @@ type Screen struct {
 	WhyNot    []string   `json:"why_not,omitempty"` // why it cannot go on, or be handed over
 	Overdue   []string   `json:"overdue,omitempty"` // steps that move longer than they may
 	// OverdueHere: this device began one of them, and is the one to say so.
-	OverdueHere bool        `json:"overdue_here,omitempty"`
-	Holder      string      `json:"holder,omitempty"`
-	Sides       []RunSide   `json:"sides,omitempty"`
-	WayOut      []string    `json:"way_out"`
-	Rest        string      `json:"rest"` // the safe resting state in words
-	After       []string    `json:"after,omitempty"`
-	Told        []RunLine   `json:"told"` // the last lines of the record, newest first
-	Boxes       []RunBox    `json:"boxes,omitempty"`
-	Unsafe      []string    `json:"unsafe,omitempty"` // steps after which it may not be left: the boxes are made of them
-	Ways        []string    `json:"ways,omitempty"`   // what to do about the last interruption
-	Timer       *RunTimer   `json:"timer,omitempty"`
-	KeepOff     []RunKeep   `json:"keep_off,omitempty"`
-	Interrupt   []KindWords `json:"interrupt"`
+	OverdueHere bool      `json:"overdue_here,omitempty"`
+	Holder      string    `json:"holder,omitempty"`
+	Sides       []RunSide `json:"sides,omitempty"`
+	WayOut      []string  `json:"way_out"`
+	Rest        string    `json:"rest"` // the safe resting state in words
+	After       []string  `json:"after,omitempty"`
+	Told        []RunLine `json:"told"` // the last lines of the record, newest first
+	Boxes       []RunBox  `json:"boxes,omitempty"`
+	Unsafe      []string  `json:"unsafe,omitempty"` // steps after which it may not be left: the boxes are made of them
+	Ways        []string  `json:"ways,omitempty"`   // what to do about the last interruption
+	// Leave are the ways in which it may be left, each by what is missing for it.
+	Leave     [][]string  `json:"leave,omitempty"`
+	Timer     *RunTimer   `json:"timer,omitempty"`
+	KeepOff   []RunKeep   `json:"keep_off,omitempty"`
+	Interrupt []KindWords `json:"interrupt"`
 }
 
 // RunStep is one step with what it may be answered with.
@@ -201,7 +203,15 @@ func screenOf(r *runner.Run, now runner.Stamp) Screen {
 	for _, w := range v.WaysOut {
 		s.Ways = append(s.Ways, w.Text)
 	}
-	s.WhyNot = append(append(s.WhyNot, v.WhyNotOn...), v.WhyNotRest...)
+	s.WhyNot = append(s.WhyNot, v.WhyNotOn...)
+	if v.Mode == "stopping" {
+		s.Leave = m.RestWays(r.State())
+	}
+	for _, w := range v.WhyNotRest {
+		if len(s.Leave) == 0 || !strings.HasPrefix(w, procedure.NotLeft) {
+			s.WhyNot = append(s.WhyNot, w)
+		}
+	}
 	begins := map[string]bool{}
 	for _, id := range append(append([]string{}, v.Open...), v.MakeSafe...) {
 		i, _ := m.StepIndex(id)
@@ -244,6 +254,7 @@ func screenOf(r *runner.Run, now runner.Stamp) Screen {
 	s.Timer = timerOf(&s)
 	s.KeepOff = keepOff(m, &s)
 	s.WayOut = wayOut(r, &s)
+	s.inWords(m, v.Failures)
 	for _, k := range procedure.Kinds[:5] {
 		s.Interrupt = append(s.Interrupt, KindWords{k, procedure.KindText[k]})
 	}

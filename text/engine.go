@@ -46,23 +46,32 @@ type phrases struct {
 
 var spoken = mustLoadEngine()
 
+// plain has what the engine says with a hint for whoever writes a job file, as a screen
+// and the report say it in English: in their own words, with where to tap. The command
+// line does not come by here and prints the hint.
+var plain = mustLoadSaid(Source)
+
 func mustLoadEngine() map[string]*phrases {
 	out := map[string]*phrases{}
 	for _, l := range languages {
 		if l.Code == Source {
 			continue
 		}
-		data, err := engineFiles.ReadFile(path.Join("engine", l.Code+".yaml"))
-		if err != nil {
-			panic(err)
-		}
-		var m map[string]string
-		if err := yaml.Unmarshal(data, &m); err != nil {
-			panic(fmt.Errorf("engine/%s.yaml: %w", l.Code, err))
-		}
-		out[l.Code] = newPhrases(m)
+		out[l.Code] = mustLoadSaid(l.Code)
 	}
 	return out
+}
+
+func mustLoadSaid(lang string) *phrases {
+	data, err := engineFiles.ReadFile(path.Join("engine", lang+".yaml"))
+	if err != nil {
+		panic(err)
+	}
+	var m map[string]string
+	if err := yaml.Unmarshal(data, &m); err != nil {
+		panic(fmt.Errorf("engine/%s.yaml: %w", lang, err))
+	}
+	return newPhrases(m)
 }
 
 var placeholder = regexp.MustCompile(`\{\d+\}`)
@@ -159,7 +168,7 @@ func (p *Printer) Pieces(s string) []Piece {
 	}
 	ps := spoken[p.lang]
 	if ps == nil {
-		return []Piece{{p.figures(s), Source}}
+		return []Piece{{p.figures(p.plain(s)), Source}}
 	}
 	out := joined(p.translate(ps, s, 0))
 	for i := range out {
@@ -168,6 +177,40 @@ func (p *Printer) Pieces(s string) []Piece {
 		}
 	}
 	return out
+}
+
+// plain puts a text of the engine into the words of the screen, sentence by sentence and
+// clause by clause: the longest stretch that is in the set first.
+func (p *Printer) plain(s string) string {
+	if at := sentenceEnd.FindStringIndex(s); at != nil {
+		cut := at[0] + strings.Index(s[at[0]:at[1]], " ")
+		return p.plain(s[:cut]) + " " + p.plain(s[cut+1:])
+	}
+	clauses := strings.Split(s, "; ")
+	if len(clauses) > mostParts {
+		return s
+	}
+	for n := len(clauses); n > 0; n-- {
+		for from := 0; from+n <= len(clauses); from++ {
+			said, ok := p.one(plain, strings.Join(clauses[from:from+n], "; "), 0)
+			if !ok || bare.MatchString(clauses[from]) {
+				continue
+			}
+			text := ""
+			for _, x := range said {
+				text += x.Text
+			}
+			out := text
+			if from > 0 {
+				out = p.plain(strings.Join(clauses[:from], "; ")) + "; " + out
+			}
+			if rest := clauses[from+n:]; len(rest) > 0 {
+				out += "; " + p.plain(strings.Join(rest, "; "))
+			}
+			return out
+		}
+	}
+	return s
 }
 
 // deepest is how far places are looked into: a sentence in a sentence in a list.

@@ -51,7 +51,7 @@ var saidIn = []string{
 }
 
 // notSaid are literals of these files that no page shows: errors and parts of formats.
-var notSaid = regexp.MustCompile(`is no range|^ of $|^ on $|share of one whole|%d suspects: only|has a prior|%q|^%s %s$|sha256|^≈|^our choice|trade.md|middle of the limits|^(lower|upper) limit|\\n`)
+var notSaid = regexp.MustCompile(`is no range|^ of $|^ on $|share of one whole|%d suspects: only|has a prior|%q|^%s %s$|sha256|^≈|^our choice|trade.md|middle of the limits|^(lower|upper) limit|\\n|^proveout prove says|^complaint[.]symptoms|^proof[.]conditions`)
 
 // TestWhatTheEngineSaysIsTranslated looks for every stretch of words of those files in
 // the translated set: a sentence that was added or changed is found here.
@@ -108,6 +108,83 @@ func TestWhatTheEngineSaysIsTranslated(t *testing.T) {
 			t.Errorf("only %d stretches of words were looked for", checked)
 		}
 	}
+}
+
+// fileTalk is what only whoever writes files needs: keys of the job file, ids, commands.
+var fileTalk = regexp.MustCompile(`\b(?:write|check) [a-z_]+:|proveout [a-z]|\(known: |\(as: |docs/|\b[a-z]+_[a-z_]+\b|\{\w+:`)
+
+// A sentence of the engine with a hint for whoever writes a file is said on a screen and
+// in the report in the words of the screen, in each language.
+func TestNoFileTalkIsSaid(t *testing.T) {
+	verb := regexp.MustCompile(`%[-+0-9.]*[a-zA-Z]`)
+	hints := 0
+	say := func(name, s string) {
+		if fileTalk.MatchString(s) {
+			hints++
+		}
+		for _, l := range languages {
+			if got := For(l.Code, SI).Say(s); fileTalk.MatchString(got) {
+				t.Errorf("%s: %s says %q", l.Code, name, got)
+			}
+		}
+	}
+	for _, pattern := range append([]string{"../measure/*.go", "../job/readings.go", "../job/words.go", "../job/place.go"}, saidIn...) {
+		names, err := filepath.Glob(pattern)
+		if err != nil || len(names) == 0 {
+			t.Fatalf("%s: %v", pattern, err)
+		}
+		for _, name := range names {
+			if strings.HasSuffix(name, "_test.go") {
+				continue
+			}
+			for _, lit := range sentences(t, name) {
+				if !notSaid.MatchString(lit) && !strings.HasPrefix(lit, "; ") { // a part of one
+					say(name, verb.ReplaceAllString(lit, "7"))
+				}
+			}
+		}
+	}
+	for _, s := range []string{
+		`the trace has nothing in it; what kind of capture this is could not be found out (no rpm); write kind: with one of parameter_log, ignition_primary`,
+		`"misfire_laod" is not known here; did you mean "misfire_load"? write one of: misfire_load, misfire_idle`,
+		`no test "rail" in the books; there is a feature of that name: write feature: fuel.rail and a value`,
+		`test "spark_colour" has no number; write result: one of blue, orange`,
+	} {
+		for _, l := range languages {
+			if got := For(l.Code, SI).Say(s); strings.Contains(got, "write ") || strings.Contains(got, "parameter_log") {
+				t.Errorf("%s: %q", l.Code, got)
+			}
+		}
+	}
+	if hints < 20 {
+		t.Errorf("only %d hints were looked at", hints)
+	}
+	if got := For("en", US).Say("Nothing of it is in the set; it stays, word for word: 7 mm."); got != "Nothing of it is in the set; it stays, word for word: 0.28 in." {
+		t.Error(got)
+	}
+}
+
+// sentences are the literals of a file that are said, errors among them: those with a
+// blank in them, but for imports and tags.
+func sentences(t *testing.T, name string) []string {
+	t.Helper()
+	f, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.ImportSpec, *ast.StructType:
+			return false
+		case *ast.BasicLit:
+			if s, err := strconv.Unquote(n.Value); err == nil && n.Kind == token.STRING && len(strings.Fields(s)) > 2 {
+				out = append(out, s)
+			}
+		}
+		return true
+	})
+	return out
 }
 
 // literals are the strings of a Go file but for imports, tags and errors.

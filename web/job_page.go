@@ -54,7 +54,7 @@ type jobPage struct {
 	ItemWords       string
 	Speaking, Quiet []evidenceRow
 	Conflicts       []conflictView
-	LeftOut         []shop.LeftOut
+	LeftOut         []leftRow
 
 	Ledger       ledgerView
 	SuspectWords string
@@ -344,7 +344,7 @@ func (b *pageBuilder) name(person string) string { return cmp.Or(b.v.People[pers
 func (b *pageBuilder) answer(a *shop.Answer) {
 	g, p := b.page, b.p
 	g.Speaking, g.Quiet = evidenceRows(a, p)
-	g.LeftOut = a.LeftOut
+	g.LeftOut = leftRows(a.LeftOut, p)
 	g.Ledger = ledger(a, p)
 	open := len(g.Ledger.Rows) + g.Ledger.Rest
 	words := []string{p.T("job.suspects_open", open)}

@@ -51,7 +51,7 @@ type proofPage struct {
 	Codes      []string
 	NotTested  []string
 	Cautions   []shop.CautionAnswer
-	LeftOut    []shop.LeftOut
+	LeftOut    []leftRow
 	Way        question
 	Proven     bool
 }
@@ -98,7 +98,7 @@ func proofPageOf(v *shop.JobView, a *shop.ProofAnswer, p *text.Printer) *proofPa
 	if a == nil {
 		return g
 	}
-	g.Headline, g.Why, g.Plan, g.NotTested, g.Cautions, g.LeftOut = a.Headline, a.Why, a.Plan, a.NotTested, a.Cautions, a.LeftOut
+	g.Headline, g.Why, g.Plan, g.NotTested, g.Cautions, g.LeftOut = a.Headline, a.Why, a.Plan, a.NotTested, a.Cautions, leftRows(a.LeftOut, p)
 	g.Proven = a.State == "proven"
 	switch {
 	case g.Proven:
