@@ -2,6 +2,8 @@ package stats
 
 import (
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -182,6 +184,33 @@ func TestMedianAgreesWithSorting(t *testing.T) {
 
 // Holm: worked example with four p-values (0.01, 0.04, 0.03, 0.005), as printed
 // for R's p.adjust(method = "holm"): 0.03, 0.06, 0.06, 0.02 (from memory, recomputed by hand).
+// TestSelectAgreesWithSorting: any place of noise, of few different values, of a rising
+// and a falling series, and of one value alone; and what lies on either side belongs there.
+func TestSelectAgreesWithSorting(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		steps := rapid.SampledFrom([]float64{1e9, 20, 3, 1, 0}).Draw(t, "steps")
+		slope := rapid.SampledFrom([]float64{0, 0, 0.1, -0.1}).Draw(t, "slope")
+		x := make([]float64, rapid.IntRange(1, 700).Draw(t, "n"))
+		for i := range x {
+			x[i] = math.Round(steps*rng.NormFloat64()) + slope*float64(i)
+		}
+		x[rng.IntN(len(x))] = rapid.SampledFrom([]float64{0, math.Inf(1), math.Inf(-1), math.MaxFloat64, -math.MaxFloat64}).Draw(t, "one")
+		k := rapid.IntRange(0, len(x)-1).Draw(t, "k")
+		want := slices.Sorted(slices.Values(x))
+		if got := selectKth(x, k); got != want[k] || x[k] != got {
+			t.Fatalf("place %d of %d: %g and %g left there, want %g", k, len(x), got, x[k], want[k])
+		}
+		if a, b := slices.Max(x[:k+1]), slices.Min(x[k:]); a != want[k] || b != want[k] {
+			t.Fatalf("place %d of %d: up to %g before it, from %g after it, it is %g", k, len(x), a, b, want[k])
+		}
+		slices.Sort(x)
+		if !slices.Equal(x, want) {
+			t.Fatal("values were lost")
+		}
+	})
+}
+
 func TestHolm(t *testing.T) {
 	got := Holm([]float64{0.01, 0.04, 0.03, 0.005}, 0)
 	for i, w := range []float64{0.03, 0.06, 0.06, 0.02} {

@@ -26,7 +26,9 @@ func MedianInPlace(x []float64) float64 {
 	}
 	lo := x[0]
 	for _, v := range x[1 : n/2] {
-		lo = max(lo, v)
+		if v > lo { // seldom, and so guessed right
+			lo = v
+		}
 	}
 	return lo + (hi-lo)/2
 }
@@ -44,7 +46,13 @@ func Quantile(x []float64, p float64) float64 {
 	if i+1 >= len(s) {
 		return lo
 	}
-	return lo + (h-float64(i))*(slices.Min(s[i+1:])-lo)
+	next := s[i+1]
+	for _, v := range s[i+1:] {
+		if v < next {
+			next = v
+		}
+	}
+	return lo + (h-float64(i))*(next-lo)
 }
 
 // MADSigma is the robust standard deviation: MADToSigma times the median of
@@ -77,45 +85,86 @@ func MedianVariance(n int) float64 {
 	return math.Pi / 2 / (f + math.Pi - 1 - math.Pi/4)
 }
 
-// selectKth is quickselect with median-of-three: O(n) on average, ordering x so
-// that x[k] is the k-th smallest and none before it is greater. NaN sorts nowhere
-// defined: callers pass finite values.
+// shortSort is how many values are sorted by insertion. Our choice, by measurement.
+const shortSort = 12
+
+// selectKth is quickselect: O(n) on average, ordering x so that x[k] is the k-th
+// smallest and none before it is greater. NaN sorts nowhere defined: callers pass
+// finite values.
 func selectKth(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		mid := lo + (hi-lo)/2
-		if x[mid] < x[lo] {
-			x[mid], x[lo] = x[lo], x[mid]
-		}
-		if x[hi] < x[lo] {
-			x[hi], x[lo] = x[lo], x[hi]
-		}
-		if x[hi] < x[mid] {
-			x[hi], x[mid] = x[mid], x[hi]
-		}
-		pivot := x[mid]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
+	lo, hi := 0, len(x) // x[k] comes from x[lo:hi]; what lies before is not greater
+	for hi-lo > shortSort {
+		pivot := middlePivot(x[lo:hi])
+		if lo > 0 && x[lo-1] == pivot { // the least there is, and perhaps there often
+			n := lo + divide(x[lo:hi], pivot, true)
+			if k < n {
+				return pivot
 			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
+			lo = n
+			continue
 		}
+		// The pivot waits at the end, so that each round takes it away at least.
+		n := lo + divide(x[lo:hi-1], pivot, false)
+		x[n], x[hi-1] = x[hi-1], x[n]
 		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
+		case k < n:
+			hi = n
+		case k > n:
+			lo = n + 1
 		default:
-			return x[k]
+			return pivot
 		}
 	}
+	for i := lo + 1; i < hi; i++ {
+		v, j := x[i], i
+		for ; j > lo && x[j-1] > v; j-- {
+			x[j] = x[j-1]
+		}
+		x[j] = v
+	}
 	return x[k]
+}
+
+// divide puts what is less than the pivot first (with equal, what is not greater) and
+// gives its number. It takes no branch, since half of the guesses would be wrong: the
+// sign of the difference is added (Lomuto's way, every value moved).
+func divide(x []float64, pivot float64, equal bool) int {
+	n := 0
+	if equal {
+		for i, v := range x {
+			x[i], x[n] = x[n], v
+			n += 1 - int(math.Float64bits(pivot-v)>>63)
+		}
+		return n
+	}
+	for i, v := range x {
+		x[i], x[n] = x[n], v
+		n += int(math.Float64bits(v-pivot) >> 63)
+	}
+	return n
+}
+
+// middlePivot gives the middle one of three values, of many the middle one of three
+// such, and puts it at the end.
+func middlePivot(x []float64) float64 {
+	last := len(x) - 1
+	at := middleOf(x, 0, last/2, last)
+	if step := len(x) / 9; step > 4 {
+		at = middleOf(x, middleOf(x, 0, step, 2*step), middleOf(x, 3*step, 4*step, 5*step), middleOf(x, 6*step, 7*step, last))
+	}
+	x[at], x[last] = x[last], x[at]
+	return x[last]
+}
+
+func middleOf(x []float64, a, b, c int) int {
+	if x[b] < x[a] {
+		a, b = b, a
+	}
+	if x[c] < x[a] {
+		return a
+	}
+	if x[c] < x[b] {
+		return c
+	}
+	return b
 }
