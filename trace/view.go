@@ -53,43 +53,40 @@ func NewPyramid(values []float64) *Pyramid {
 }
 
 // Extremes gives least and greatest of v, which must not be empty; both are NaN when
-// any value is. It goes by whole numbers that are ordered like the floats: comparing
-// those takes no branch, since a guess at every value of noise costs five times as
-// much, and in two lanes.
+// any value is. It compares the bits of the floats as whole numbers, which takes no
+// branch (a guess at every value of noise costs five times as much), and in two lanes.
+// As signed numbers the positive floats are in order and the negative ones in reverse
+// below them; as unsigned numbers the negative ones lie above, the least of them on top.
 func Extremes(v []float64) (lo, hi float64) {
-	a, b := orderOf(v[0]), orderOf(v[0])
-	c, d := a, b
-	i := 1
-	for ; i+1 < len(v); i += 2 {
-		x, y := orderOf(v[i]), orderOf(v[i+1])
-		a, b = min(a, x), max(b, x)
-		c, d = min(c, y), max(d, y)
+	first := math.Float64bits(v[0])
+	low, high, top := int64(first), int64(first), first
+	low2, high2, top2 := low, high, top
+	for v = v[1:]; len(v) >= 4; v = v[4:] {
+		a, b, c, d := math.Float64bits(v[0]), math.Float64bits(v[1]), math.Float64bits(v[2]), math.Float64bits(v[3])
+		low, high, top = min(low, int64(a)), max(high, int64(a)), max(top, a)
+		low2, high2, top2 = min(low2, int64(b)), max(high2, int64(b)), max(top2, b)
+		low, high, top = min(low, int64(c)), max(high, int64(c)), max(top, c)
+		low2, high2, top2 = min(low2, int64(d)), max(high2, int64(d)), max(top2, d)
 	}
-	if i < len(v) {
-		x := orderOf(v[i])
-		a, b = min(a, x), max(b, x)
+	for _, x := range v {
+		a := math.Float64bits(x)
+		low, high, top = min(low, int64(a)), max(high, int64(a)), max(top, a)
 	}
-	a, b = min(a, c), max(b, d)
-	if a < leastOrder || b > greatestOrder {
+	low, high, top = min(low, low2), max(high, high2), max(top, top2)
+	const infinity, sign = 0x7FF0000000000000, 1 << 63
+	if high > infinity || top > sign|infinity {
 		return math.NaN(), math.NaN()
 	}
-	return ofOrder(a), ofOrder(b)
+	lo = math.Float64frombits(uint64(low)) // where all are of one sign, the one next to zero
+	hi = lo
+	if low < 0 {
+		lo = math.Float64frombits(top)
+	}
+	if high >= 0 {
+		hi = math.Float64frombits(uint64(high))
+	}
+	return lo, hi
 }
-
-// orderOf is a whole number that grows with x: the bits of a float, those of a negative
-// one but for its sign turned over. NaN lies beyond the infinities.
-func orderOf(x float64) int64 {
-	b := int64(math.Float64bits(x))
-	return b ^ int64(uint64(b>>63)>>1)
-}
-
-func ofOrder(b int64) float64 { return math.Float64frombits(uint64(b ^ int64(uint64(b>>63)>>1))) }
-
-// Those of the infinities.
-const (
-	greatestOrder = 0x7FF0000000000000
-	leastOrder    = ^greatestOrder
-)
 
 // bounds gives least and greatest of v, NaN when all are missing.
 func bounds(v []float64) (lo, hi float64) {

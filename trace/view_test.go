@@ -25,6 +25,34 @@ func bruteBounds(v []float64, first, end int) (lo, hi float64) {
 	return lo, hi
 }
 
+// TestExtremes: every value of a short run in turn, of each sign and of the bounds of
+// the floats, against looking at each; zero of either sign is zero.
+func TestExtremes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		one := rapid.OneOf(rapid.Float64(), rapid.Just(math.Inf(1)), rapid.Just(math.Inf(-1)), rapid.Just(0.0),
+			rapid.Just(math.Copysign(0, -1)), rapid.Just(math.SmallestNonzeroFloat64), rapid.Just(-math.MaxFloat64))
+		v := rapid.SliceOfN(one, 1, 20).Draw(t, "v")
+		switch rapid.IntRange(0, 2).Draw(t, "sign") {
+		case 1:
+			for i, x := range v {
+				v[i] = math.Abs(x)
+			}
+		case 2:
+			for i, x := range v {
+				v[i] = -math.Abs(x)
+			}
+		}
+		lo, hi := Extremes(v)
+		if wlo, whi := bruteBounds(v, 0, len(v)); lo != wlo || hi != whi {
+			t.Fatalf("%v: %v to %v, want %v to %v", v, lo, hi, wlo, whi)
+		}
+		v[rapid.IntRange(0, len(v)-1).Draw(t, "hole")] = math.Copysign(math.NaN(), rapid.SampledFrom([]float64{1, -1}).Draw(t, "of"))
+		if lo, hi := Extremes(v); lo == lo || hi == hi {
+			t.Fatalf("%v: %v to %v, want NaN", v, lo, hi)
+		}
+	})
+}
+
 func TestPyramidAgreesWithBruteForce(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(0, 70000).Draw(t, "n")
