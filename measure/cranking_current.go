@@ -292,17 +292,13 @@ func (c *cranked) starter() (why, fix string, flag evidence.Flag) {
 	}
 	// Some of the blocks tell the levels, spread over all.
 	stride := 1 + len(c.y)/levelBlocks
-	have, known := make([]float64, 0, len(c.y)/stride+1), 0
-	for i, x := range c.y {
-		if math.IsNaN(x) {
-			continue
-		}
-		known++
-		if i%stride == 0 {
+	have := make([]float64, 0, len(c.y)/stride+1)
+	for i := 0; i < len(c.y); i += stride {
+		if x := c.y[i]; !math.IsNaN(x) {
 			have = append(have, x)
 		}
 	}
-	if float64(known) < c.hz || len(have) == 0 {
+	if float64(len(have)*stride) < c.hz {
 		return second, "crank for about five seconds", evidence.TooFewEvents
 	}
 	high := stats.Quantile(have, 0.75)

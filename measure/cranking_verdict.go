@@ -92,8 +92,10 @@ func lowestMeans(v []float64, w, after int) (lowest, low float64, at int) {
 			continue
 		}
 		m := all / float64(known)
-		lowest = min(lowest, m)
-		if from >= after && m < low {
+		if m < lowest {
+			lowest = m
+		}
+		if m < low && from >= after {
 			low, at = m, from
 		}
 	}

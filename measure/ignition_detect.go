@@ -196,29 +196,32 @@ func (w *wave) clusters() []cluster {
 		d := w.hi[b] - w.lo[b]
 		// The step from one block to the next belongs to the movement too.
 		if b > 0 && w.lo[b-1] <= w.hi[b-1] {
-			d = math.Max(w.hi[b], w.hi[b-1]) - math.Min(w.lo[b], w.lo[b-1])
+			d = max(w.hi[b], w.hi[b-1]) - min(w.lo[b], w.lo[b-1])
 		}
 		return d
 	}
 	floor := standOut * math.Max(w.quiet, 3*w.sigma)
 	per := max(1, int(2e-3*w.rate)/w.size)
-	var tops []float64
+	tops := make([]float64, 0, len(w.lo)/per+1) // the largest of each 2 ms
 	for b := 0; b < len(w.lo); b += per {
 		m := 0.0
 		for k := b; k < min(b+per, len(w.lo)); k++ {
-			m = math.Max(m, span(k))
+			m = max(m, span(k))
 		}
 		tops = append(tops, m)
 	}
-	slices.Sort(tops)
 	if len(tops) == 0 {
 		return nil
 	}
-	fifth := tops[max(0, len(tops)-5)] // one glitch must not set the scale
+	fifth := slices.Sorted(slices.Values(tops))[max(0, len(tops)-5)] // one glitch must not set the scale
 	threshold := math.Max(floor, 0.05*fifth)
 	join := max(1, int(w.within(joinSeconds, 0.3)*w.rate)/w.size)
 	var all []cluster
-	for b := range w.lo {
+	for b := 0; b < len(w.lo); b++ {
+		if b%per == 0 && tops[b/per] < threshold {
+			b += per - 1
+			continue
+		}
 		d := span(b)
 		if d < threshold {
 			continue

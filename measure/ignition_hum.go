@@ -57,24 +57,18 @@ func (w *wave) findHum(busy []bool) {
 		var a [3][4]float64
 		for i := range y {
 			s, c := math.Sincos(2 * math.Pi * hz * t[i])
-			row := [4]float64{1, c, s, y[i] - mean}
-			for p := range 3 {
-				for q := range 4 {
-					a[p][q] += row[p] * row[q]
-				}
-			}
+			d := y[i] - mean
+			a[0][1], a[0][2], a[0][3] = a[0][1]+c, a[0][2]+s, a[0][3]+d
+			a[1][1], a[1][2], a[1][3] = a[1][1]+c*c, a[1][2]+c*s, a[1][3]+c*d
+			a[2][2], a[2][3] = a[2][2]+s*s, a[2][3]+s*d
 		}
+		a[0][0], a[1][0], a[2][0], a[2][1] = float64(len(y)), a[0][1], a[0][2], a[1][2]
 		x, ok := solve3(a)
 		if !ok {
 			continue
 		}
-		left := 0.0
-		for i := range y {
-			s, c := math.Sincos(2 * math.Pi * hz * t[i])
-			d := y[i] - mean - x[0] - x[1]*c - x[2]*s
-			left += d * d
-		}
-		if share := 1 - left/total; total > 0 && share > best {
+		fitted := x[0]*a[0][3] + x[1]*a[1][3] + x[2]*a[2][3] // of the sum of squares
+		if share := fitted / total; total > 0 && share > best {
 			best = share
 			w.hum = hum{hz: hz, level: mean + x[0], cos: x[1], sin: x[2]}
 			w.humFound = true

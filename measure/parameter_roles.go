@@ -120,13 +120,15 @@ var (
 	cylRE      = regexp.MustCompile(`\b(?:cylinder|cyl|zylinder|zyl)\s*(?:no\s*)?([0-9]{1,2})\b|\bmisf(?:ires?)?\s*([0-9]{1,2})\b|\b([0-9]{1,2})\s*misfires?\b`)
 )
 
+var accents = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "ß", "ss", "é", "e")
+
 // foldName reduces a header to lower-case words: "Engine RPM [RPM]" becomes
 // "engine rpm".
 func foldName(s string) string {
 	s = inBrackets.ReplaceAllString(s, " ")
 	s = camel.ReplaceAllString(s, "$1 $2")
 	s = strings.ToLower(s)
-	s = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "ß", "ss", "é", "e").Replace(s)
+	s = accents.Replace(s)
 	return strings.TrimSpace(notWord.ReplaceAllString(s, " "))
 }
 

@@ -1,6 +1,10 @@
 package measure
 
-import "math"
+import (
+	"math"
+
+	"proveout/trace"
+)
 
 // pulseMiddles gives the middle of each pulse of a trigger channel, in samples. The
 // pulse is what the channel is for the smaller part of the time; those nearer than
@@ -44,17 +48,9 @@ func newLevels(v []float64) levels {
 	n := (len(v) + levelBlock - 1) / levelBlock
 	l := levels{v, make([]float64, n), make([]float64, n)}
 	for b := range n {
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, x := range l.block(b) {
-			if x < lo {
-				lo = x
-			}
-			if !(x <= hi) { // NaN too
-				if hi = x; x != x {
-					lo, hi = math.Inf(-1), math.Inf(1)
-					break
-				}
-			}
+		lo, hi := trace.Extremes(l.block(b))
+		if lo != lo {
+			lo, hi = math.Inf(-1), math.Inf(1)
 		}
 		l.lo[b], l.hi[b] = lo, hi
 	}
