@@ -167,7 +167,7 @@ func (b *Bench) replayed(k *openCase, rec *job.Run) (*liveRun, error) {
 		if err != nil {
 			return nil, err
 		}
-		l.feeds = append(l.feeds, &feedWatch{monitor: watch.New(tightened(lim, m.Watches[i].Quantity, set.Settings))})
+		l.feeds = append(l.feeds, &feedWatch{told: -tellEvery, monitor: watch.New(tightened(lim, m.Watches[i].Quantity, set.Settings))})
 	}
 	if k.state.Dangerous != nil && k.state.Dangerous.What.Run == rec.ID {
 		l.wrote = k.state.Dangerous.What.Text

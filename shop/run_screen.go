@@ -21,7 +21,12 @@ type feedWatch struct {
 	level   watch.Level
 	seen    bool
 	recent  []watch.Sample
+	told    int64 // when those who look on were last told, monotonic ns
 }
+
+// tellEvery is how often those who look on are told of new samples (our choice: a meter
+// may send many times a second, nobody reads faster).
+const tellEvery = int64(1e9)
 
 // pictureSpan is how far back the picture of the supply goes.
 const pictureSpan = int64(300e9)
@@ -157,9 +162,13 @@ func (b *Bench) Supply(ctx context.Context, jobID, runID, watchID string, values
 	if i < 0 {
 		return &RefusedEvent{[]string{fmt.Sprintf("This procedure watches no %q.", watchID)}}
 	}
-	now := b.stamp()
+	now, f := b.stamp(), l.feeds[i]
 	for _, v := range values {
-		l.feeds[i].add(watch.Sample{At: now.Mono, Value: v})
+		f.add(watch.Sample{At: now.Mono, Value: v})
+	}
+	if now.Mono-f.told >= tellEvery {
+		f.told = now.Mono
+		b.feed.tell(Change{Job: jobID, Rev: k.rev, What: "supply"})
 	}
 	before := l.lines
 	w := runWriter{b: b, ctx: ctx, k: k, l: l, run: runID}

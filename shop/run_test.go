@@ -409,3 +409,35 @@ func TestBoxedStretchOfTheBrakeService(t *testing.T) {
 		}
 	}
 }
+
+// Those who look on hear of a meter's samples, at most once a second.
+func TestSupplyIsToldOnceASecond(t *testing.T) {
+	h := startBrakes(t)
+	changes, stop := h.b.Changes(h.job)
+	defer stop()
+	heard := func() int {
+		n := 0
+		for {
+			select {
+			case c := <-changes:
+				if c.What == "supply" {
+					n++
+				}
+			case <-time.After(50 * time.Millisecond):
+				return n
+			}
+		}
+	}
+	h.pass(0.2, 13.4)
+	if n := heard(); n != 1 {
+		t.Fatalf("the first sample was told %d times", n)
+	}
+	h.pass(0.8, 13.4)
+	if n := heard(); n != 0 {
+		t.Errorf("four more within the second were told %d times", n)
+	}
+	h.pass(0.2, 13.4)
+	if n := heard(); n != 1 {
+		t.Errorf("a second later it was told %d times", n)
+	}
+}

@@ -72,7 +72,11 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, id string) error
 			if err != nil {
 				return err
 			}
-			if _, err := fmt.Fprintf(w, "event: change\nid: %d\ndata: %s\n\n", c.Rev, body); err != nil {
+			name := "change"
+			if c.What == "supply" {
+				name = c.What // nothing new in the record: pages without a supply need not look
+			}
+			if _, err := fmt.Fprintf(w, "event: %s\nid: %d\ndata: %s\n\n", name, c.Rev, body); err != nil {
 				return nil
 			}
 		}

@@ -59,32 +59,79 @@ export async function refresh() {
   if (once_more) { once_more = false; refresh(); }
 }
 
-// swap puts the new page's parts in place of the old, keeping what is being typed and
-// where the focus was.
+// swap puts the new page's parts in place of the old. When nothing was said to the run
+// since, only the supply and the timer are new: the steps are not touched. Otherwise
+// what was typed and where the focus was goes over to the same field of the same step.
 function swap(doc) {
   const main = document.getElementById('main'), fresh = doc.getElementById('main');
   if (!fresh || !doc.getElementById('run')) return;
-  const typing = document.activeElement && document.activeElement.matches('input:not([type=hidden]):not([type=checkbox])') && document.activeElement.value !== '' ? document.activeElement : null;
-  const was = word(), open = [...document.querySelectorAll('#main details[open]')].map((d) => d.className), focus = pathOf(document.activeElement);
-  if (typing && same(document, doc)) return; // nothing of the steps has changed: let the person finish
-  main.replaceChildren(...fresh.childNodes);
-  run = document.getElementById('run'); words = JSON.parse(run.dataset.words); got = now(); ended = false; told = new Set();
-  open.forEach((c) => { if (c && !c.includes('stopbox')) { const d = main.querySelector('details.' + c.trim().split(/\s+/).join('.')); if (d) d.open = true; } });
-  if (focus) { const f = main.querySelector(focus); if (f) f.focus({ preventScroll: true }); }
+  const was = word();
+  const news = gist(doc), timers = document.querySelector('.timer') && doc.querySelector('.timer') || !document.querySelector('.timer') && !doc.querySelector('.timer');
+  if (news === lastGist && timers && !away.gone) { swapSupply(doc); swapTimer(doc); } else { lastGist = news; swapAll(main, fresh); }
   const s = document.getElementById('saved'), t = doc.getElementById('saved');
-  if (s && t) s.textContent = t.textContent;
-  ready();
-  away.back();
-  away.load();
+  if (s && t && s.textContent !== t.textContent) s.textContent = t.textContent;
   if (word() !== was) supplyChanged(was);
   document.dispatchEvent(new CustomEvent('procedure-shown'));
 }
-const same = (a, b) => a.getElementById('run').dataset.seq === b.getElementById('run').dataset.seq;
+// shown is what a supply section showed as it came; the page itself changes its button.
+let shown = new Map(), lastGist = gist(document);
+const showing = () => { shown = new Map([...document.querySelectorAll('.supply')].map((x) => [x.dataset.watch, x.innerHTML])); };
+function swapSupply(doc) {
+  doc.querySelectorAll('.supply').forEach((n) => {
+    const old = [...document.querySelectorAll('.supply')].find((o) => o.dataset.watch === n.dataset.watch);
+    if (!old || shown.get(n.dataset.watch) === n.innerHTML) return;
+    shown.set(n.dataset.watch, n.innerHTML);
+    old.className = n.className;
+    Object.assign(old.dataset, n.dataset);
+    // The word is a live region: it is told only when it is another.
+    [...n.querySelector('.now').children].forEach((p, i) => {
+      const o = old.querySelector('.now').children[i];
+      if (o && o.className === p.className && o.className !== 'quiet') { if (o.innerHTML !== p.innerHTML) o.innerHTML = p.innerHTML; }
+    });
+    const words = old.querySelector('.now'), next = n.querySelector('.now');
+    if (words.childElementCount !== next.childElementCount) words.replaceChildren(...next.childNodes);
+    const plot = old.querySelector('.pl > svg'), drawn = n.querySelector('.pl > svg');
+    if (plot && drawn) plot.replaceWith(drawn); else if (drawn) old.querySelector('.pl').prepend(drawn); else if (plot) plot.remove();
+    // A form to type the supply comes or goes with the meter; one in use stays.
+    const box = old.querySelector('.typebox'), asks = n.querySelector('.typebox');
+    if (box && !asks && !box.contains(document.activeElement)) box.remove(); else if (!box && asks) old.querySelector('.pl').append(asks);
+    quietly();
+  });
+}
+function swapTimer(doc) {
+  const o = document.querySelector('.timer'), n = doc.querySelector('.timer');
+  if (!n) return;
+  if (+n.dataset.left > +o.dataset.left) { ended = false; told = new Set(); } // another wait
+  Object.assign(o.dataset, n.dataset); got = now();
+  tick();
+}
+function swapAll(main, fresh) {
+  const open = [...document.querySelectorAll('#main details[open]')].map((d) => d.className), focus = pathOf(document.activeElement);
+  const typed = [...main.querySelectorAll('input:not([type=hidden]):not([type=checkbox])')].filter((i) => i.value !== i.defaultValue).map((i) => [pathOf(i), i.value]).filter(([p]) => p);
+  main.replaceChildren(...fresh.childNodes);
+  run = document.getElementById('run'); words = JSON.parse(run.dataset.words); got = now(); ended = false; told = new Set();
+  open.forEach((c) => { if (c && !c.includes('stopbox')) { const d = main.querySelector('details.' + c.trim().split(/\s+/).join('.')); if (d) d.open = true; } });
+  typed.forEach(([p, v]) => { const i = main.querySelector(p); if (i) i.value = v; });
+  const f = focus && main.querySelector(focus);
+  if (f) f.focus({ preventScroll: true });
+  showing();
+  ready();
+  away.back();
+  away.load();
+}
+// gist is a page without what changes by itself: the supply, the timer, the clock.
+function gist(doc) {
+  const r = doc.getElementById('run').cloneNode(true);
+  r.querySelectorAll('.supply, .clockbox, .kept-note').forEach((e) => e.remove());
+  return r.outerHTML;
+}
 const word = () => { const s = document.querySelector('.supply'); return s ? s.dataset.word : ''; };
 function pathOf(e) {
   if (!e || !e.closest || !e.closest('#main')) return null;
   const card = e.closest('[data-step]'), form = e.closest('form');
-  return form ? (card ? '[data-step="' + card.dataset.step + '"] ' : '') + 'form[data-event="' + form.dataset.event + '"] ' + (e.tagName === 'BUTTON' ? 'button' : 'input[name="' + e.name + '"]') : null;
+  if (!form) return null;
+  const by = [...form.querySelectorAll('input[type=hidden]')].filter((i) => ['how', 'outcome', 'watch'].includes(i.name)).map((i) => ':has([name="' + i.name + '"][value="' + CSS.escape(i.value) + '"])').join('');
+  return (card ? '[data-step="' + card.dataset.step + '"] ' : '') + 'form[data-event="' + form.dataset.event + '"]' + by + ' ' + (e.tagName === 'BUTTON' ? 'button' : 'input[name="' + CSS.escape(e.name) + '"]');
 }
 
 // ---- supply
@@ -97,6 +144,12 @@ function supplyChanged(was) {
   if (w === 'below' || w === 'stop') cues.cue('below'); else if (w === 'sagging' || w === 'lowest' || w === 'unwatched' && was !== 'typed') cues.cue('attention');
 }
 
+// quietly offers to silence an alarm without losing it.
+function quietly() {
+  const q = document.querySelector('.supply .quiet');
+  if (q) { q.hidden = !(['below', 'stop', 'sagging', 'lowest'].includes(word())) || silenced === word(); q.querySelector('button').onclick = () => { silenced = word(); cues.hush(); q.hidden = true; }; }
+}
+
 // ---- cues, keys, forms
 
 function ready() {
@@ -105,8 +158,7 @@ function ready() {
     const box = document.getElementById(what);
     if (box) { box.checked = cues.on[what]; box.onchange = () => cues.turn(what, box.checked); }
   }
-  const q = document.querySelector('.supply .quiet');
-  if (q) { q.hidden = !(['below', 'stop', 'sagging', 'lowest'].includes(word())) || silenced === word(); q.querySelector('button').onclick = () => { silenced = word(); cues.hush(); q.hidden = true; }; }
+  quietly();
   if (run.dataset.overdue && !told.has('overdue')) { told.add('overdue'); overdue(run.dataset.overdue); }
   awake(['running', 'held', 'held_keep_power', 'stopping'].includes(run.dataset.mode));
 }
@@ -203,16 +255,26 @@ function changed() { if (away.gone) show(); else refresh(); }
 
 // ---- other devices
 
-let events = null;
+let events = null, heard = now();
 function listen() {
-  if (events) events.close();
-  if (!('EventSource' in window)) { setInterval(refresh, 5000); return; }
+  if (!('EventSource' in window)) return;
   events = new EventSource(run.dataset.events);
-  events.onopen = () => outbox.heard(true);
-  for (const t of ['message', 'entry', 'change', 'supply']) events.addEventListener(t, refresh);
+  events.onopen = () => { outbox.heard(true); refresh(); }; // what came while it was cut
+  events.addEventListener('change', refresh);
+  events.addEventListener('supply', () => { heard = now(); refresh(); });
 }
 listen();
-// The supply is looked at by the server; its age grows here too when nothing comes.
-setInterval(() => { if (document.querySelector('.supply') && !document.hidden && outbox.reachable()) refresh(); }, 2000);
+// Events bring what is new. Without them, and for what grows old by itself (a meter that
+// has gone silent, a typed reading past its time), the page is looked at now and then.
+const soon = 2000, seldom = 10000; // our choice
+let looked = now();
+setInterval(() => {
+  if (document.hidden || !outbox.reachable()) return;
+  const cut = !events || events.readyState !== 1, fed = [...document.querySelectorAll('.supply')].some((s) => s.dataset.age && s.dataset.word !== 'unwatched');
+  if (now() - looked < (cut || fed && now() - heard > soon ? soon : seldom)) return;
+  looked = now();
+  refresh();
+}, 1000);
 
+showing();
 ready();
