@@ -103,6 +103,28 @@ func signalWords(hs []shop.HazardAnswer) []string {
 	return out
 }
 
+// hazardGroup is what one signal word stands for.
+type hazardGroup struct {
+	Word  string
+	Texts []string
+}
+
+// byWord puts hazards under their words, the gravest first: one panel a word keeps the
+// controls near.
+func byWord(hs []shop.HazardAnswer) []hazardGroup {
+	var out []hazardGroup
+	for _, word := range signalWords(hs) {
+		g := hazardGroup{Word: word}
+		for _, h := range hs {
+			if h.Word == word {
+				g.Texts = append(g.Texts, h.Text)
+			}
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
 // do is the one button that matters now.
 func (b *pageBuilder) do() *doView {
 	v, p := b.v, b.p

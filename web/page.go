@@ -105,6 +105,7 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"asset": func(name string) (string, error) { return address(assets, name) },
 		"map":   pairs,
 		"dots":  svgDots,
+		"grave": byWord,
 		// Times of a procedure.
 		"minsec":  minsec,
 		"drain":   drain,

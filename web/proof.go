@@ -9,6 +9,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -193,7 +194,12 @@ func (g *proofPage) codes(c *shop.CodesAnswer, p *text.Printer) {
 		if r == nil {
 			return p.T("proof.codes_not_read")
 		}
-		codes := append(append([]string{}, r.Confirmed.Codes...), r.Pending.Codes...)
+		var codes []string // each once: stored and pending often hold the same
+		for _, c := range slices.Concat(r.Confirmed.Codes, r.Pending.Codes) {
+			if !slices.Contains(codes, c) {
+				codes = append(codes, c)
+			}
+		}
 		if len(codes) == 0 {
 			return p.T("proof.codes_none")
 		}

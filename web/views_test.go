@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -298,5 +299,14 @@ func TestLedgerMultipliesOut(t *testing.T) {
 	}
 	if m.of[a.Suspects[0].ID]["tried 99"] != 1.7 {
 		t.Error("a line that belongs to no finding is dropped")
+	}
+}
+
+// One panel a word, the gravest first, nothing left out.
+func TestHazardsByWord(t *testing.T) {
+	got := byWord([]shop.HazardAnswer{{Word: "NOTICE", Text: "a"}, {Word: "WARNING", Text: "b"}, {Word: "CAUTION", Text: "c"}, {Word: "WARNING", Text: "d"}})
+	want := []hazardGroup{{"WARNING", []string{"b", "d"}}, {"CAUTION", []string{"c"}}, {"NOTICE", []string{"a"}}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
 	}
 }
