@@ -75,12 +75,47 @@ func TestDryTestOfAFaultThatShowsOnlyWet(t *testing.T) {
 		wet  string
 		want float64
 	}{{"dry", 0}, {"wet", 1}, {"damp", 1}} {
-		if got := m.covered(f, test, evidence.Condition{Wet: w.wet}, false, &Case{}); got != w.want {
+		if got := m.covered(f, test, evidence.Condition{Wet: w.wet}, false, false, &Case{}); got != w.want {
 			t.Errorf("done %s: coverage %g, want %g", w.wet, got, w.want)
 		}
 	}
-	if got := m.covered(f, &book.Test{Static: true}, evidence.Condition{Wet: "dry"}, false, &Case{}); got != 1 {
+	if got := m.covered(f, &book.Test{Static: true}, evidence.Condition{Wet: "dry"}, false, false, &Case{}); got != 1 {
 		t.Errorf("a part looked at: coverage %g, want 1", got)
+	}
+}
+
+// A test done at another temperature, speed or load than the complaint's sees less of it:
+// warm beside cold, and outside 375 rpm and 20 points of load (40 CFR 86.010-2). Another
+// state is weakened once, with the speed that goes with it.
+func TestCoverageByWarmthSpeedAndLoad(t *testing.T) {
+	m := &model{limits: DefaultLimits(), in: &book.Instance{}}
+	w := Window{RPMLow: 1800, RPMHigh: 2600, LoadLow: 70, LoadHigh: 90}
+	for _, x := range []struct {
+		name, warm string
+		at         evidence.Condition
+		want       float64
+	}{
+		{"warm for warm", "warm", evidence.Condition{State: evidence.Load, Warm: "warm"}, 1},
+		{"hot for warm", "warm", evidence.Condition{State: evidence.Load, Warm: "hot"}, 1},
+		{"not said for warm", "warm", evidence.Condition{State: evidence.Load}, 1},
+		{"cold for warm", "warm", evidence.Condition{State: evidence.Load, Warm: "cold"}, 0.3},
+		{"warm for hot", "hot", evidence.Condition{State: evidence.Load, Warm: "warm"}, 0.3},
+		{"not said for hot", "hot", evidence.Condition{State: evidence.Load}, 0.7},
+		{"hot for cold", "cold", evidence.Condition{State: evidence.Load, Warm: "hot"}, 0.3},
+		{"inside", "", evidence.Condition{State: evidence.Load, SpeedRPM: 2100, LoadPct: 80}, 1},
+		{"similar", "", evidence.Condition{State: evidence.Load, SpeedRPM: 2970, LoadPct: 51}, 1},
+		{"too fast", "", evidence.Condition{State: evidence.Load, SpeedRPM: 5500, LoadPct: 80}, 0.3},
+		{"too light", "", evidence.Condition{State: evidence.Load, SpeedRPM: 2100, LoadPct: 15}, 0.3},
+		{"idle, weakened once", "", evidence.Condition{State: evidence.Idle, SpeedRPM: 800, LoadPct: 20}, 0.3},
+		{"too fast and cold", "warm", evidence.Condition{State: evidence.Load, SpeedRPM: 5500, Warm: "cold"}, 0.09},
+	} {
+		c := &Case{Complaint: evidence.Condition{Warm: x.warm}, States: []evidence.State{evidence.Load}, Window: w}
+		if got := m.covered(&book.Fault{}, &book.Test{}, x.at, false, w.misses(x.at), c); math.Abs(got-x.want) > 1e-12 {
+			t.Errorf("%s: coverage %g, want %g", x.name, got, x.want)
+		}
+	}
+	if (Window{}).misses(evidence.Condition{SpeedRPM: 5500}) || w.misses(evidence.Condition{}) {
+		t.Error("what was not said is held against a reading")
 	}
 }
 

@@ -1,6 +1,7 @@
 package reason
 
 import (
+	"math"
 	"slices"
 
 	"proveout/book"
@@ -14,9 +15,10 @@ import (
 //	covered * L_fault + (1 - covered) * L_healthy.
 //
 // A static test looks at the part itself and sees everything. Otherwise the
-// operating state, the warm-up state and wetness each take their share; several
+// operating state, speed and load within it, the warm-up state and wetness each take
+// their share; several
 // conditions that were not written down are weakened once.
-func (m *model) covered(f *book.Fault, t *book.Test, at evidence.Condition, unsure bool, c *Case) float64 {
+func (m *model) covered(f *book.Fault, t *book.Test, at evidence.Condition, unsure, off bool, c *Case) float64 {
 	if t.Static {
 		return 1
 	}
@@ -40,15 +42,23 @@ func (m *model) covered(f *book.Fault, t *book.Test, at evidence.Condition, unsu
 	case len(c.States) > 0:
 		inState(slices.Contains(c.States, at.State))
 	}
+	if off && (at.State == evidence.StateUnknown || slices.Contains(c.States, at.State)) {
+		inState(false) // another state is weakened once: its speed and load go with it
+	}
 	warm := c.Complaint.Warm
 	if f.Only == "hot" || f.Only == "cold" {
 		warm = f.Only
 	}
-	if warm == "hot" || warm == "cold" {
+	if warm != "" {
 		switch at.Warm {
 		case warm:
 		case "":
-			unknown = true
+			unknown = unknown || warm != "warm" // most tests are done on a warm engine (our choice)
+		case "hot":
+			if warm == "warm" { // heat-soaked is warm too
+				break
+			}
+			fallthrough
 		default:
 			if f.Only == warm {
 				return 0
@@ -74,3 +84,23 @@ func (m *model) covered(f *book.Fault, t *book.Test, at evidence.Condition, unsu
 }
 
 func isWet(s string) bool { return s == "wet" || s == "damp" }
+
+// Window is the engine speeds (rpm) and loads (percent) in which the complaint shows, as
+// far as they were said; 0 = not said.
+type Window struct {
+	RPMLow, RPMHigh, LoadLow, LoadHigh float64
+}
+
+// Similar conditions are within 375 rpm and 20 points of load: 40 CFR 86.010-2.
+const (
+	similarRPM  = 375.0
+	similarLoad = 20.0
+)
+
+// misses reports whether a condition is known to lie outside the window.
+func (w Window) misses(at evidence.Condition) bool {
+	out := func(v, low, high, within float64) bool {
+		return v > 0 && high > 0 && (v < low-within || v > math.Max(high, low)+within)
+	}
+	return out(at.SpeedRPM, w.RPMLow, w.RPMHigh, similarRPM) || out(at.LoadPct, w.LoadLow, w.LoadHigh, similarLoad)
+}

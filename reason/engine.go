@@ -113,18 +113,19 @@ func unsure(f *evidence.Finding) bool {
 
 // slotFor finds or makes the slot of a test under a condition.
 func (e *Engine) slotFor(t int, at evidence.Condition, unsure bool) *slot {
+	off := e.c.Window.misses(at)
 	at.SpeedRPM, at.LoadPct, at.Gear = 0, 0, ""
 	for i := range e.slots {
 		s := &e.slots[i]
-		if s.test == t && s.cond == at && s.unsure == unsure {
+		if s.test == t && s.cond == at && s.unsure == unsure && s.off == off {
 			return s
 		}
 	}
 	tm := &e.m.tests[t]
-	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows)), ln: make([]float64, len(tm.rows)), whole: 1}
+	s := slot{factor: &factor{}, test: t, cond: at, unsure: unsure, off: off, carried: -1, lambda: make([]float64, len(tm.healthy)), cover: make([]float64, len(tm.rows)), tilt: make([]float64, len(tm.rows)), ln: make([]float64, len(tm.rows)), whole: 1}
 	s.factor.parents = make([]parent, 0, len(tm.rows))
 	for r := range tm.rows {
-		s.cover[r] = e.m.covered(e.m.in.Suspects[tm.rows[r].fault].Fault, tm.at.Test, at, unsure, &e.c)
+		s.cover[r] = e.m.covered(e.m.in.Suspects[tm.rows[r].fault].Fault, tm.at.Test, at, unsure, off, &e.c)
 		s.tilt[r] = 1
 	}
 	e.slots = append(e.slots, s)

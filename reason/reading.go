@@ -14,6 +14,7 @@ type slot struct {
 	test     int
 	cond     evidence.Condition
 	unsure   bool
+	off      bool  // taken at another speed or load than those of the complaint
 	findings []int // indices into Engine.findings
 	lambda   []float64
 	factor   *factor

@@ -213,7 +213,7 @@ func (e *Engine) triedShows(t Tried) float64 {
 
 // triedCover is how far the check was made under the conditions of the complaint.
 func (e *Engine) triedCover(at evidence.Condition) float64 {
-	return math.Max(e.m.covered(&book.Fault{}, &book.Test{}, at, false, &e.c), 0.01)
+	return math.Max(e.m.covered(&book.Fault{}, &book.Test{}, at, false, e.c.Window.misses(at), &e.c), 0.01)
 }
 
 // triedCovered is triedChances for a check that the conditions cover to a share

@@ -13,6 +13,7 @@ type Case struct {
 	// Complaint is the conditions in which the complaint shows.
 	Complaint evidence.Condition
 	States    []evidence.State // operating states in which it shows, if known
+	Window    Window           // speeds and loads in which it shows, if known
 	// Facts are context answers by id: "yes", "no"; anything else is unknown.
 	Facts     map[string]string
 	Findings  []evidence.Finding

@@ -297,6 +297,7 @@ func (w *work) reasonCase() reason.Case {
 		Instance: w.instance, Symptoms: c.Symptoms, Complaint: c.Condition, States: c.States, Facts: c.Facts,
 		Findings: w.findings, Equipment: w.resolved.Equipment, LampFlashing: c.Lamp == "flashing", EngineHot: c.Condition.Warm == "hot",
 	}
+	rc.Window = reason.Window{RPMLow: c.RpmLow, RPMHigh: c.RpmHigh, LoadLow: c.LoadLow, LoadHigh: c.LoadHigh}
 	rc.Skip = w.withoutLimit()
 	rc.Tried = w.triedParts
 	rc.Disputes = w.disputeList()
