@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
+	"unicode"
 
 	"proveout/evidence"
 	"proveout/vehicle"
@@ -17,6 +19,31 @@ type Suspect struct {
 	Subject   evidence.Subject
 	// Rate is the fault's rate spread over its instances.
 	Rate float64
+}
+
+// Words names a suspect as one would say it: "gap too wide on this plug, cylinder 3".
+// The part is put before a failure that does not name it: "charge hose: split".
+func (s *Suspect) Words() string {
+	t := cmp.Or(s.Fault.Name, s.Fault.ID)
+	if !namesPart(t, s.Component.Name) {
+		t = s.Component.Name + ": " + t
+	}
+	if s.Subject.Kind != evidence.Engine && s.Subject.Kind != evidence.Vehicle {
+		t += ", " + s.Subject.String()
+	}
+	return t
+}
+
+// namesPart reports whether the name of a failure holds a word of the part's name.
+func namesPart(fault, component string) bool {
+	letters := func(r rune) bool { return !unicode.IsLetter(r) }
+	for _, c := range strings.FieldsFunc(strings.ToLower(component), letters) {
+		c = strings.TrimSuffix(c, "s")
+		if len(c) >= 3 && strings.Contains(strings.ToLower(fault), c) {
+			return true
+		}
+	}
+	return component == ""
 }
 
 // TestAt is one test on one instance.

@@ -406,16 +406,7 @@ func (e *Engine) number(s *book.Suspect) int {
 }
 
 // phrase names a suspect: "worn gap, cylinder 3".
-func phrase(s *SuspectAnswer) string {
-	name := s.Suspect.Fault.Name
-	if name == "" {
-		name = s.Suspect.Fault.ID
-	}
-	if k := s.Suspect.Subject.Kind; k == evidence.Engine || k == evidence.Vehicle {
-		return name
-	}
-	return name + ", " + s.Suspect.Subject.String()
-}
+func phrase(s *SuspectAnswer) string { return s.Suspect.Words() }
 
 // groupText says which parts are not yet separated, subject by subject.
 func groupText(in []*SuspectAnswer) string {

@@ -97,6 +97,9 @@ func (e *Engine) leadsTo(ends bool) (string, int) {
 	if ends {
 		return text + ", shown: it ends the search", d
 	}
+	if e.nearly[d] && e.partChance(partOf(s.Suspect)) >= e.m.limits.ShownAt {
+		return text + ", shown, but not sure enough to stop", d
+	}
 	second, at := 0.0, -1
 	for i, p := range e.chance {
 		if i != d && p > second && !e.away[i] {

@@ -3,6 +3,7 @@ package reason
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"proveout/book"
@@ -69,5 +70,42 @@ func TestWhereAnOutcomeLeadsIsWhereItLeads(t *testing.T) {
 			}
 			closeTo(t, fmt.Sprintf("%s after %v", o, so), ahead, math.Log(e.chance[len(e.chance)-1]/e.none), 1e-4)
 		}
+	}
+}
+
+// What an outcome leads to does not call a part "not yet shown" that is shown already.
+func TestWhereAnOutcomeLeadsKnowsWhatIsShown(t *testing.T) {
+	b := glowBook()
+	x := &b.Tests[0]
+	x.Outcomes[1].Proves, x.Neighbours, x.Direct = true, true, []string{"f1"}
+	b.Tests = append(b.Tests, book.Test{ID: "u", Name: "u", Per: "engine", Minutes: book.Minutes{Easy: numOf(1)}, Static: true,
+		Outcomes: []book.Outcome{{ID: "live", Normal: true}, {ID: "dead"}}, Healthy: book.Row{P: map[string]float64{"live": .9, "dead": .1}},
+		Given: map[string]book.Row{"f2": {P: map[string]float64{"live": .1, "dead": .9}}}})
+	l := DefaultLimits()
+	l.StopAt, l.WorthBits = 0.999, 0.0001
+	e := engineOf(t, b, Options{Limits: &l}, "s")
+	for i, o := range []string{"live", "dead", "live", "live"} {
+		if err := e.Add(evidence.Finding{ID: fmt.Sprint("f", i), Test: "t", Subject: evidence.Cyl(i + 1), Outcome: o}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	a, err := e.Answer()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Suspects[0].State != Shown || a.Stopped {
+		t.Fatalf("the case tells nothing: %s, %s", a.Suspects[0].State, a.Stop)
+	}
+	read := 0
+	for _, n := range a.Next {
+		for _, o := range n.Outcomes {
+			if strings.Contains(o.LeadsTo, phrase(&a.Suspects[0])+" leads") && !strings.Contains(o.LeadsTo, "shown, but not sure enough to stop") {
+				t.Errorf("%s %s: %s", n.Test.Test.ID, o.Outcome.ID, o.LeadsTo)
+			}
+			read++
+		}
+	}
+	if read == 0 {
+		t.Fatal("no next test: the check cannot fail")
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"sort"
 	"strings"
-	"unicode"
 
 	"proveout/evidence"
 	"proveout/job"
@@ -162,30 +161,7 @@ func (w *work) suspect(s *reason.SuspectAnswer, withAside map[string]float64) {
 	}
 }
 
-// suspectWords names a suspect as one would say it: "gap too wide on this plug,
-// cylinder 3". The part is put before a failure that does not name it.
-func suspectWords(s *reason.SuspectAnswer) string {
-	t := s.Suspect.Fault.Name
-	if !namesPart(t, s.Suspect.Component.Name) {
-		t = s.Suspect.Component.Name + ": " + t
-	}
-	if s.Suspect.Subject.Kind != evidence.Engine {
-		t += ", " + s.Suspect.Subject.String()
-	}
-	return t
-}
-
-// namesPart reports whether the name of a failure holds a word of the part's name.
-func namesPart(fault, component string) bool {
-	letters := func(r rune) bool { return !unicode.IsLetter(r) }
-	for _, c := range strings.FieldsFunc(strings.ToLower(component), letters) {
-		c = strings.TrimSuffix(c, "s")
-		if len(c) >= 3 && strings.Contains(strings.ToLower(fault), c) {
-			return true
-		}
-	}
-	return component == ""
-}
+func suspectWords(s *reason.SuspectAnswer) string { return s.Suspect.Words() }
 
 func (w *work) next(n *reason.NextTest) NextAnswer {
 	t := n.Test.Test
