@@ -95,7 +95,7 @@ func (c *checker) layouts(focus []*Book) {
 					continue
 				}
 				exists++
-				if !c.testable(f.ID, e) {
+				if !m.Exchange && !c.testable(f.ID, e) { // an exchangeable part is tested there and back
 					blind = append(blind, layoutName(e))
 				}
 			}

@@ -200,7 +200,7 @@ func (c *checker) faults() {
 		}
 		c.optional(f.Repair.Minutes, 0, 10*minutesMax, "[30, EST]", "faults", i, "repair", "minutes")
 		c.optional(f.Repair.Parts, 0, 10*minutesMax, "[20, EST]", "faults", i, "repair", "parts")
-		if !c.direct[f.ID] {
+		if m := c.comps[f.Component]; !c.direct[f.ID] && !(m != nil && m.Exchange) {
 			c.warn(fmt.Sprintf("no direct test looks at fault %q: it can be suspected, never shown", f.ID), "faults", i)
 		}
 	}

@@ -142,3 +142,21 @@ func TestSeveralFaultsByHand(t *testing.T) {
 		t.Errorf("got %g, want %g", got, want)
 	}
 }
+
+// A part that can be exchanged is tested there and back on every engine: its faults
+// need no other test, and those of a part that cannot do.
+func TestExchangeablePartNeedsNoOtherTest(t *testing.T) {
+	for exchange, want := range map[string]bool{", exchange: true": false, "": true} {
+		text := strings.Replace(small, "faults:\n", "  - {id: gateway, name: gateway, per: engine"+exchange+"}\nfaults:\n  - {id: gateway_dies, component: gateway, name: restarts by itself, rate: [0.003, EST]}\n", 1)
+		b, ps := Load("small.yaml", []byte(text))
+		said := ""
+		for _, p := range append(ps, Check(b)...) {
+			said += p.String() + "\n"
+		}
+		for _, part := range []string{`no test bears on fault "gateway_dies"`, `no direct test looks at fault "gateway_dies"`} {
+			if strings.Contains(said, part) != want {
+				t.Errorf("exchange %q: %q said %v, want %v", exchange, part, !want, want)
+			}
+		}
+	}
+}
