@@ -79,6 +79,8 @@ func TestBadInputImpossibleReadings(t *testing.T) {
 	bad := []evidence.Finding{
 		read("nan", "gap", 1, math.NaN(), 0.1), read("inf", "gap", 2, math.Inf(1), 0.1), read("minus", "gap", 3, 1, -1), read("sigma", "gap", 4, 1, math.NaN()),
 		{ID: "count", Test: "gap", Subject: evidence.Cyl(1), Events: 7, Of: 3, State: evidence.High}, said("outcome", "counter", 1, "purple"),
+		{ID: "minus events", Test: "gap", Subject: evidence.Cyl(1), Events: -2, Of: 3, State: evidence.High}, {ID: "minus of", Test: "gap", Subject: evidence.Cyl(1), Events: 0, Of: -5, State: evidence.High},
+		{ID: "inf sigma", Test: "gap", Subject: evidence.Cyl(2), Effect: 1, EffectSigma: math.Inf(1), State: evidence.High}, {ID: "minus inf", Test: "gap", Subject: evidence.Cyl(2), Effect: math.Inf(-1), EffectSigma: 0.1, State: evidence.High},
 	}
 	plain := whole(t, c)
 	c.Findings = bad

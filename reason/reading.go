@@ -66,10 +66,10 @@ func (e *Engine) counts(f *evidence.Finding) (test int, why string) {
 	if tm.from == nil {
 		return -1, fmt.Sprintf("test %q wants one of its outcomes, not a number", f.Test)
 	}
-	if f.Of > 0 && (f.Events < 0 || f.Events > f.Of || math.IsInf(f.Of, 0)) || math.IsNaN(f.Events) || math.IsNaN(f.Of) {
+	if f.Of < 0 || f.Of > 0 && (f.Events < 0 || f.Events > f.Of || math.IsInf(f.Of, 0)) || math.IsNaN(f.Events) || math.IsNaN(f.Of) {
 		return -1, fmt.Sprintf("%g events of %g cannot be", f.Events, f.Of)
 	}
-	if math.IsNaN(f.Effect) || math.IsInf(f.Effect, 0) || math.IsNaN(f.EffectSigma) || f.EffectSigma < 0 {
+	if math.IsNaN(f.Effect) || math.IsInf(f.Effect, 0) || math.IsNaN(f.EffectSigma) || math.IsInf(f.EffectSigma, 0) || f.EffectSigma < 0 {
 		return -1, "the value is not a number"
 	}
 	return t, ""
