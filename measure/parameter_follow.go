@@ -56,6 +56,7 @@ func (l *logView) follow(res *Result) {
 		return
 	}
 	best, lag := math.Inf(-1), 0
+	var along []float64 // by lag
 	for k := 0; k <= int(2/l.g.step); k++ {
 		var x, y []float64
 		for _, i := range rows {
@@ -64,8 +65,15 @@ func (l *logView) follow(res *Result) {
 				y = append(y, b[i+k])
 			}
 		}
-		if r := rankCorrelation(x, y); r > best+0.005 {
-			best, lag = r, k
+		along = append(along, rankCorrelation(x, y))
+		if along[k] > best {
+			best, lag = along[k], k
+		}
+	}
+	near := 0.0 // farthest lag that goes along as well, to half a percent
+	for k, r := range along {
+		if r > best-0.005 {
+			near = math.Max(near, math.Abs(float64(k-lag)))
 		}
 	}
 	if best < goesAlong && pw.leapsAbout() && spreadOf(pw.V) > 0.1*math.Abs(stats.Median(pw.V)) {
@@ -87,7 +95,7 @@ func (l *logView) follow(res *Result) {
 	sd := math.Max(0.02, (1-best*best)/math.Sqrt(m-1))
 	l.emit(res, feature, evidence.WholeEngine, "x", best, sd, len(rows), "", rows, nil, pw, lead)
 	if best > 0.5 {
-		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, len(rows), "", rows, nil, pw, lead)
+		l.emit(res, "injector.follow_delay", evidence.WholeEngine, "s", float64(lag)*l.g.step, math.Hypot(math.Max(l.g.step, math.Max(pw.interval, lead.interval))/2, near*l.g.step/2), len(rows), "", rows, nil, pw, lead)
 	}
 	// A gain of nothing is a figure too: the controller does not command fuel.
 	gain, sg := followGain(a, b, rows, lag, m)
