@@ -117,6 +117,7 @@ func Capture(kind string, rec *trace.Recording, meta Meta) (Result, error) {
 			}
 			res, err := k.measure(rec, meta)
 			res.Kind, res.Recognised = kind, recognised
+			res.Notes = append(res.Notes, saidOtherwise(kind, meta.Condition.State, res)...)
 			return res, err
 		}
 	}
