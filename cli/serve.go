@@ -93,7 +93,7 @@ type serving struct {
 
 func (o *serving) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.address, "address", ":8040", "address for plain http")
-	c.Flags().StringVar(&o.secure, "secure-address", ":8041", "address for TLS; empty: none")
+	c.Flags().StringVar(&o.secure, "secure-address", ":8041", "address for TLS; empty: none. Not opened while --address is reached from this machine only (127.*, localhost)")
 	o.own.flag(c)
 	c.Flags().BoolVar(&o.verbose, "verbose", false, "write down refused requests too")
 }
@@ -139,6 +139,9 @@ func (o *serving) run(c *cobra.Command, fill func(context.Context, *shop.Bench) 
 	if err != nil {
 		return err
 	}
+	if o.secure != "" && onlyHere(plain.Addr()) {
+		fmt.Fprintf(c.OutOrStdout(), "No TLS:     %s is reached from this machine only; --secure-address %s is not opened.\n", o.address, o.secure)
+	}
 	if err := tell(c.OutOrStdout(), network, plain.Addr(), o.data, fill != nil); err != nil {
 		return err
 	}
@@ -150,7 +153,7 @@ func (o *serving) network(plain net.Listener) (web.Network, *tlsListener, error)
 	n := web.Network{}
 	host := reachableHost(plain.Addr())
 	n.Plain = "http://" + host
-	if o.secure == "" || strings.HasPrefix(host, "127.") || strings.HasPrefix(host, "localhost") {
+	if o.secure == "" || onlyHere(plain.Addr()) {
 		return n, nil, nil
 	}
 	authority, err := lan.OpenAuthority(filepath.Join(o.data, "authority"), o.shop, time.Now())
@@ -164,6 +167,13 @@ func (o *serving) network(plain net.Listener) (web.Network, *tlsListener, error)
 	n.Authority = authority
 	n.Secure = "https://" + reachableHost(l.Addr())
 	return n, &tlsListener{l, lan.NewCertificates(authority, time.Now)}, nil
+}
+
+// onlyHere reports whether nothing but this machine reaches an address: there is no other
+// device then that TLS would be for.
+func onlyHere(a net.Addr) bool {
+	host := reachableHost(a)
+	return strings.HasPrefix(host, "127.") || strings.HasPrefix(host, "[::1]") || strings.HasPrefix(host, "localhost")
 }
 
 // tlsListener is the TLS address with what makes its certificates.

@@ -134,7 +134,7 @@ func checkFilled(p any) error {
 	case *PhotoAdded:
 		return need(shaForm.MatchString(p.SHA256), "sha256: write the 64 hex digits of the photograph")
 	case *Settings:
-		return p.check()
+		return p.Check()
 	}
 	return nil
 }

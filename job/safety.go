@@ -9,7 +9,7 @@ type SafetyLimit struct {
 	Usual, From, To float64
 }
 
-// SafetyLimits lists them. The usual figures are those of the shipped procedures'
+// SafetyLimits lists them, each above the one after it. The usual figures are those of the shipped procedures'
 // own watches, with their sources there; the upper bounds are our choice: beyond
 // them a healthy battery on a charger would never pass.
 var SafetyLimits = []SafetyLimit{
@@ -21,8 +21,8 @@ var SafetyLimits = []SafetyLimit{
 // MaxAccessMinutes is the most a way in may be set to take (our choice: two days).
 const MaxAccessMinutes = 1000
 
-// check holds settings to their bounds.
-func (s *Settings) check() error {
+// Check holds settings to their bounds.
+func (s *Settings) Check() error {
 	if s.Units != "" && s.Units != "si" && s.Units != "us" {
 		return fmt.Errorf("units: write si or us")
 	}
@@ -46,5 +46,25 @@ func (s *Settings) check() error {
 			return fmt.Errorf("thresholds.%s is no limit a shop sets", id)
 		}
 	}
+	return s.checkOrder()
+}
+
+// checkOrder keeps stop from lying above hold and hold above the warning, each as the shop
+// set it or as it usually is: the other way round a watch would stop before it ever held.
+func (s *Settings) checkOrder() error {
+	for i := 1; i < len(SafetyLimits); i++ {
+		higher, lower := SafetyLimits[i-1], SafetyLimits[i]
+		if high, low := s.limit(higher), s.limit(lower); low > high {
+			return fmt.Errorf("thresholds.%s: %g %s is above %s, %g %s; set it lower, or the other one higher", lower.ID, low, lower.Unit, higher.ID, high, higher.Unit)
+		}
+	}
 	return nil
+}
+
+// limit is a limit as the shop set it, else as it usually is.
+func (s *Settings) limit(l SafetyLimit) float64 {
+	if v, ok := s.Thresholds[l.ID]; ok {
+		return v
+	}
+	return l.Usual
 }

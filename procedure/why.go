@@ -171,7 +171,7 @@ func (m *Machine) whyNotStart(s State, e Event) []string {
 		}
 	}
 	if missing > 3 {
-		say("And %d more steps before it.", missing-3)
+		say("More steps before it: %d.", missing-3)
 	}
 	for _, w := range st.watch {
 		mw := &m.Watches[w]

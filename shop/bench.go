@@ -152,6 +152,9 @@ func (b *Bench) Write(ctx context.Context, jobID string, c Command) (Receipt, er
 	if c.Type == job.ProcedureAddedType {
 		return Receipt{}, fmt.Errorf("%w: a procedure is taken in by its text, which is checked first", ErrBadCommand)
 	}
+	if err := b.worksHere(ctx, c); err != nil {
+		return Receipt{}, err
+	}
 	if scope(c) == "shop" || c.Type == job.SettingsChangedType {
 		jobID = ShopJob
 	}

@@ -15,6 +15,7 @@ import (
 	"sync"
 	"time"
 
+	"proveout/job"
 	"proveout/store"
 )
 
@@ -116,6 +117,30 @@ func (b *Bench) personName(ctx context.Context, id string) (string, error) {
 		return id, nil
 	}
 	return s.Name, err
+}
+
+// worksHere holds a command that gives a job to somebody to the people of the shop.
+func (b *Bench) worksHere(ctx context.Context, c Command) error {
+	if c.Type != job.HandOverType && c.Type != job.VehicleChangedType {
+		return nil
+	}
+	var p struct {
+		To         string `json:"to"`
+		Technician string `json:"technician"`
+	}
+	_ = json.Unmarshal(c.Payload, &p) // what cannot be read is refused when it is checked
+	id := cmp.Or(strings.TrimSpace(p.To), strings.TrimSpace(p.Technician))
+	if id == "" {
+		return nil
+	}
+	s, err := b.person(ctx, id)
+	if err != nil && !isNotFound(err) {
+		return err
+	}
+	if err != nil || s.Gone {
+		return fmt.Errorf("%w: nobody called %q works here; give the id of a person of the shop, or nobody", ErrBadCommand, id)
+	}
+	return nil
 }
 
 // People lists who works in the shop.

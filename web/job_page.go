@@ -39,6 +39,7 @@ type jobPage struct {
 	More        string // what the headline says after its first sentence
 	Engine      bool   // the headline is the engine's sentence, in English
 	Working     bool   // a newer answer is on its way
+	Answered    bool   // there is an answer, be it an older one
 	Stages      []shop.Stage
 	StageWords  string
 	Stage       stageStates
@@ -168,7 +169,7 @@ type recordView struct {
 
 // jobPageOf sets out a job for people.
 func jobPageOf(v *shop.JobView, p *text.Printer, now time.Time, author string) *jobPage {
-	b := &pageBuilder{v: v, p: p, now: now, author: author, page: &jobPage{ID: v.Job, Rev: v.Rev, Working: v.Working}}
+	b := &pageBuilder{v: v, p: p, now: now, author: author, page: &jobPage{ID: v.Job, Rev: v.Rev, Working: v.Working, Answered: v.Answer != nil}}
 	b.head()
 	b.complaint()
 	b.items()

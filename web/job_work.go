@@ -60,11 +60,6 @@ func (b *pageBuilder) work() {
 	for _, n := range v.Notes {
 		g.Notes = append(g.Notes, lineView{Text: n.What.Text, By: b.by(n.Author, n.Wall)})
 	}
-	for _, id := range sortedKeys(v.People) {
-		if id != b.author {
-			g.People = append(g.People, personView{id, v.People[id]})
-		}
-	}
 	g.RecordCount = v.Count
 	for i := len(v.Entries) - 1; i >= 0; i-- {
 		e := &v.Entries[i]

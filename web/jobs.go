@@ -50,10 +50,28 @@ func showJob(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	g.Earlier = len(past)
+	if g.People, err = s.colleagues(r, person); err != nil {
+		return err
+	}
 	return s.page(w, r, sheet{
 		Name: "job", Title: p.T("job.title", cmp.Or(v.Title, v.Job)), View: g, Styles: []string{"job.css"}, Scripts: []string{"live.js"},
 		Cells: s.jobCells(v, p, ""), Saved: savedAt(v, s, p),
 	})
+}
+
+// colleagues are those a job can be handed to: who works here, but who hands it over.
+func (s *Server) colleagues(r *http.Request, author string) ([]personView, error) {
+	people, err := s.bench.People(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	var out []personView
+	for _, p := range people {
+		if !p.Gone && p.ID != author {
+			out = append(out, personView{p.ID, p.Name})
+		}
+	}
+	return out, nil
 }
 
 // jobCells are the strip of a page of one job.

@@ -120,7 +120,7 @@ func (s *Server) document(r *http.Request, p *Problem) Document {
 	t := s.printer(r)
 	return Document{
 		Type: "/problems/" + p.Kind, Title: t.T("problem."+p.Kind+".happened", p.Args...), Status: p.Status, Detail: p.Detail,
-		Instance: r.URL.Path, Safe: t.T("problem." + p.Kind + ".safe"), Do: t.T("problem." + p.Kind + ".do"),
+		Instance: r.URL.Path, Safe: t.T("problem." + p.Kind + ".safe"), Do: t.T("problem."+p.Kind+".do", p.Args...),
 	}
 }
 

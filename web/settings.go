@@ -150,6 +150,9 @@ func settingsOf(f url.Values) (job.Settings, error) {
 		}
 		set.Thresholds[l.ID] = v
 	}
+	if err := set.Check(); err != nil {
+		return set, &Problem{Status: http.StatusUnprocessableEntity, Kind: "limits_crossed", Detail: err.Error()}
+	}
 	return set, nil
 }
 

@@ -18,7 +18,7 @@ var texts = map[string]string{
 	"variant": `Step "{0}" does not belong to this variant: only if {1}.`, "is_done": `Step "{0}" is done.`, "under_way": `Step "{0}" is under way.`, "so_already": "It is so already.",
 	"not_needed": `Step "{0}" is not needed as things are: it is for when {1}.`, "keep_power": "Keep power and session: try again before any key-off.",
 	"look_first": "First look: is everything at rest?", "moving": "A movement is under way: no second command.", "resting": "The rest after the last movement is not over.",
-	"end_first": `First end step "{0}".`, "before_it": `Before it comes step "{0}": {1}`, "more_before": "And {0} more steps before it.",
+	"end_first": `First end step "{0}".`, "before_it": `Before it comes step "{0}": {1}`, "more_before": "More steps before it: {0}.",
 	"blind": "The {0} at the {1} is not watched. {2}", "beyond": "The {0} at the {1} is beyond its limits.", "must_watch": "The {0} must be watched: a typed reading is not enough here.",
 	"start_level": "The {0} at the {1} must be at least {2} to begin this step.", "needed": "Needed is: {0}.", "relies": `Step "{0}" is under way and relies on what this one changes.`,
 	"unknown_now": " (this is not known now)", "now": " (now: {0})", "not": "not: {0}", "either": "either {0}", "or": ", or ", "and": " and ",
