@@ -10,6 +10,7 @@ import (
 
 	"proveout/book"
 	"proveout/strict"
+	"proveout/vehicle"
 )
 
 // payloads give an empty payload for each type this program writes.
@@ -85,11 +86,11 @@ func checkFilled(p any) error {
 		if err := need(p.Kind == "" || p.Kind == "diagnosis" || p.Kind == "service", "kind: write diagnosis or service"); err != nil {
 			return err
 		}
-		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}),
+		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}), checkKnown(p.Known),
 			checkForms("limits", p.Limits, func() any { return &Limit{} }), checkForms("overrules", p.Overrules, func() any { return &Overrule{} }), checkForms("kept", p.Kept, func() any { return &Kept{} }), checkForms("approvals", p.Approvals, func() any { return &Approval{} }),
 			checkForms("corrections", p.Corrections, func() any { return &Correction{} }), checkForm("proof", p.Proof, &Proof{}), checkForm("handed_over", p.HandedOver, &Handover{}))
 	case *VehicleChanged:
-		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}))
+		return errors.Join(checkVehicle(p.Vehicle), checkForm("complaint", p.Complaint, &Complaint{}), checkForm("history", p.History, &History{}), checkKnown(p.Known))
 	case *CaptureAdded:
 		return errors.Join(need(shaForm.MatchString(p.SHA256), "sha256: write the 64 hex digits the upload gave"), need(p.Item >= 0 && p.Size >= 0, "item and size are not below zero"),
 			checkForm("form", p.Form, &Capture{}))
@@ -152,7 +153,28 @@ func checkVehicle(form Form) error {
 			return fmt.Errorf("vehicle: %s does not belong in the record; keep it with the customer, where it can be erased", n)
 		}
 	}
-	return checkForm("vehicle", form, &Vehicle{})
+	var v Vehicle
+	if err := checkForm("vehicle", form, &v); err != nil {
+		return err
+	}
+	// A figure that may be put right later is only asked to be possible.
+	if v.Engine != nil && (v.Engine.Cylinders < 0 || v.Engine.Cylinders > vehicle.MostCylinders) {
+		return fmt.Errorf("vehicle: engine: %d cylinders; write a number from 1 to %d", v.Engine.Cylinders, vehicle.MostCylinders)
+	}
+	return nil
+}
+
+// checkKnown holds facts to what they can be; the cylinders are those of the largest engine,
+// since the engine may be written later.
+func checkKnown(form Form) error {
+	var k Known
+	if err := checkForm("known", form, &k); err != nil {
+		return err
+	}
+	if _, err := k.Check(vehicle.MostCylinders); err != nil {
+		return fmt.Errorf("known: %w", err)
+	}
+	return nil
 }
 
 func checkForms(name string, forms []Form, fresh func() any) error {

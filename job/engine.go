@@ -35,8 +35,8 @@ func (f *File) VehicleEngine() (vehicle.Engine, []Problem) {
 		say(strict.Error, "cylinders", "is missing; write how many, for example 4")
 		return e, ps
 	}
-	if e.Cylinders < 1 || e.Cylinders > 16 {
-		say(strict.Error, "cylinders", "%d cylinders; write a number from 1 to 16", e.Cylinders)
+	if e.Cylinders < 1 || e.Cylinders > vehicle.MostCylinders {
+		say(strict.Error, "cylinders", "%d cylinders; write a number from 1 to %d", e.Cylinders, vehicle.MostCylinders)
 		return e, ps
 	}
 	word := func(field, s string, words []string, otherwise string, sev strict.Severity) string {

@@ -28,7 +28,7 @@ func received(s *State, e *Entry) error {
 	if w.Kind != "" {
 		s.Kind = w.Kind
 	}
-	if err := s.setForms(w.Vehicle, w.Complaint, w.History); err != nil {
+	if err := s.setForms(w.Vehicle, w.Complaint, w.History, w.Known); err != nil {
 		return err
 	}
 	s.setWords("equipment", w.Equipment)
@@ -67,11 +67,11 @@ func received(s *State, e *Entry) error {
 	return s.setForm("handed_over", w.HandedOver)
 }
 
-func (s *State) setForms(vehicle, complaint, history Form) error {
+func (s *State) setForms(vehicle, complaint, history, known Form) error {
 	for _, part := range []struct {
 		name string
 		form Form
-	}{{"vehicle", vehicle}, {"complaint", complaint}, {"history", history}} {
+	}{{"vehicle", vehicle}, {"complaint", complaint}, {"history", history}, {"known", known}} {
 		if err := s.setForm(part.name, part.form); err != nil {
 			return err
 		}
@@ -149,7 +149,7 @@ func (s *State) vehicleChanged(p Said[VehicleChanged]) error {
 	}
 	s.setWords("equipment", w.Equipment)
 	s.setWords("books", w.Books)
-	return s.setForms(w.Vehicle, w.Complaint, w.History)
+	return s.setForms(w.Vehicle, w.Complaint, w.History, w.Known)
 }
 
 // add puts an item into the list unless its number is taken.

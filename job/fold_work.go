@@ -5,7 +5,48 @@ import (
 	"strings"
 )
 
-func (s *State) limitGiven(p Said[LimitGiven]) error { return appendForm(&s.limits, p.What.Form) }
+// limitGiven keeps the last limit of a feature at a place.
+func (s *State) limitGiven(p Said[LimitGiven]) error {
+	f, err := parseForm(p.What.Form)
+	if err != nil {
+		return err
+	}
+	for i, have := range s.limits {
+		if g, ok := have.(*fields); ok && sameLimit(f, g) {
+			s.limits[i] = f
+			return nil
+		}
+	}
+	s.limits = append(s.limits, f)
+	return nil
+}
+
+// sameLimit reports whether two limits are of one feature at one place.
+func sameLimit(a, b *fields) bool {
+	for _, n := range []string{"feature", "cylinder", "cyl", "cylinders", "bank", "corner"} {
+		if fmt.Sprint(a.values[n]) != fmt.Sprint(b.values[n]) {
+			return false
+		}
+	}
+	return true
+}
+
+// LimitsOf are the limits given for a feature, as entries of "limits" of a job file.
+func (s *State) LimitsOf(feature string) []Limit {
+	var out []Limit
+	for _, l := range s.limits {
+		f, ok := l.(*fields)
+		if !ok || f.text("feature") != feature {
+			continue
+		}
+		form, err := f.MarshalJSON()
+		var one Limit
+		if err == nil && checkForm("limit", form, &one) == nil {
+			out = append(out, one)
+		}
+	}
+	return out
+}
 
 // overruled keeps the last decision on a suspect.
 func (s *State) overruled(p Said[Overruled]) error {

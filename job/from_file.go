@@ -48,6 +48,8 @@ func (f *File) Take() Taken {
 			r.Equipment = wordsOf(v)
 		case "books":
 			r.Books = wordsOf(v)
+		case "known":
+			r.Known = formOf(v, "")
 		case "limits":
 			r.Limits = formsOf(v, "")
 		case "overrules":

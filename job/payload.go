@@ -66,6 +66,7 @@ type Received struct {
 	History       Form     `json:"history,omitempty"`
 	Equipment     []string `json:"equipment,omitempty"`
 	Books         []string `json:"books,omitempty"`
+	Known         Form     `json:"known,omitempty"`
 	Limits        []Form   `json:"limits,omitempty"`
 	Overrules     []Form   `json:"overrules,omitempty"`
 	Kept          []Form   `json:"kept,omitempty"`
@@ -88,6 +89,7 @@ type VehicleChanged struct {
 	Vehicle       Form     `json:"vehicle,omitempty"`
 	Complaint     Form     `json:"complaint,omitempty"`
 	History       Form     `json:"history,omitempty"`
+	Known         Form     `json:"known,omitempty"` // a fact set to "" or 0 is not known any more
 	Equipment     []string `json:"equipment,omitempty"`
 	Books         []string `json:"books,omitempty"`
 	Technician    string   `json:"technician,omitempty"`
@@ -131,7 +133,8 @@ type Retaken struct {
 	By   int `json:"by"`
 }
 
-// LimitGiven is an entry of "limits" of a job file.
+// LimitGiven is an entry of "limits" of a job file. The last one of a feature at a place
+// stands.
 type LimitGiven struct {
 	Form Form `json:"form"`
 }

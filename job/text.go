@@ -44,7 +44,7 @@ func (s *State) Text(p Private, more ...*State) []byte {
 	if len(vehicle.names) > 0 {
 		doc.set("vehicle", vehicle)
 	}
-	for _, name := range []string{"complaint", "history", "equipment", "books"} {
+	for _, name := range []string{"complaint", "history", "equipment", "books", "known"} {
 		if v, ok := s.head.values[name]; ok {
 			doc.set(name, v)
 		} else if name == "equipment" && len(p.Equipment) > 0 {

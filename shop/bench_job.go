@@ -53,7 +53,7 @@ func (b *Bench) jobView(ctx context.Context, k *openCase, w *worked) (*JobView, 
 	}
 	v := &JobView{
 		Job: k.id, Rev: k.rev, Title: s.Title, Kind: s.Kind, Practice: s.Practice, Opened: s.Opened, Board: board,
-		Complaint: s.Form("complaint"), History: s.Form("history"), Stages: board.Stages, Next: board.Next,
+		Complaint: s.Form("complaint"), History: s.Form("history"), Known: s.Form("known"), Stages: board.Stages, Next: board.Next,
 		Minutes: s.Minutes, Tests: s.Tests, Choices: s.Choices, Parts: s.Parts, Corrections: s.Corrections, Drives: s.Drives, Notes: s.Notes, Photos: s.Photos,
 		Approvals: s.Approvals, HandOvers: s.HandOvers, Runs: s.Runs, Conclusions: s.Conclusions, Dangerous: s.Dangerous, Interrupted: s.Interrupted, Closed: s.Closed,
 		Count: s.Entries, Unknown: s.Unknown, Conflicts: job.Conflicts(k.lines),

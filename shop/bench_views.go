@@ -78,6 +78,7 @@ type JobView struct {
 	Vehicle   VehicleView     `json:"vehicle"`
 	Complaint json.RawMessage `json:"complaint"` // as the job file has it
 	History   json.RawMessage `json:"history"`
+	Known     json.RawMessage `json:"known"`
 	Stages    []Stage         `json:"stages"`
 	Next      Action          `json:"next"`
 	Items     []ItemView      `json:"items"`

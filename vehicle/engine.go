@@ -25,6 +25,9 @@ const (
 	Direct Injection = "direct"
 )
 
+// MostCylinders is the most an engine may have (our choice: road vehicles end there).
+const MostCylinders = 16
+
 // Engine is the layout of one engine.
 type Engine struct {
 	Cylinders     int
@@ -42,8 +45,8 @@ type Engine struct {
 
 // Validate says in one sentence what is wrong with the layout, or nil.
 func (e Engine) Validate() error {
-	if e.Cylinders < 1 || e.Cylinders > 16 {
-		return fmt.Errorf("engine has %d cylinders; write a number from 1 to 16", e.Cylinders)
+	if e.Cylinders < 1 || e.Cylinders > MostCylinders {
+		return fmt.Errorf("engine has %d cylinders; write a number from 1 to %d", e.Cylinders, MostCylinders)
 	}
 	if len(e.BankOf) != 0 && len(e.BankOf) != e.Cylinders {
 		return fmt.Errorf("banks name %d cylinders, the engine has %d", len(e.BankOf), e.Cylinders)

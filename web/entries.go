@@ -75,7 +75,8 @@ var entryForms = map[string]entryForm{
 	"hand_over": {job.HandOverType, "work", func(f url.Values, _ *shop.JobView) (any, error) {
 		return job.HandOver{To: f.Get("to"), Card: words(f, "card")}, nil
 	}},
-	"undo": {job.UndoType, "record", undone},
+	"limit_given": {job.LimitGivenType, "next", limitGiven},
+	"undo":        {job.UndoType, "record", undone},
 }
 
 // longest is the most runes of a field that a person types.

@@ -28,6 +28,7 @@ type evidenceRow struct {
 	Sentence string
 	Why      string
 	More     int    // further placements that would settle it
+	Limit    string // test whose figure is not judged, since the maker's limit is not given
 	Moved    string // what it moved most, as "plug gap ×5.9, coil ÷2"
 	force    float64
 }
@@ -128,6 +129,11 @@ func evidenceRows(a *shop.Answer, p *text.Printer) (speaking, quiet []evidenceRo
 	for _, g := range groups(a.Findings) {
 		row := g.row(moved, p)
 		row.Moved, row.force = moved.most(g, p)
+		for _, f := range g.findings {
+			if f.Test != "" && evidence.FindingState(f.State) == evidence.NotJudged && strings.Contains(f.Sentence, "no limit is given") {
+				row.Limit = f.Test
+			}
+		}
 		if row.Odd || row.Aside || row.force > 2 {
 			speaking = append(speaking, row)
 		} else {

@@ -51,7 +51,8 @@ type readingTest struct {
 	Outcomes              []option // of a result in a word
 	Units                 []unitKey
 	States                []option
-	When                  *question // before or after the repair; nil: there is none yet
+	Limit                 *limitForm // of a test that reads a figure
+	When                  *question  // before or after the repair; nil: there is none yet
 }
 
 // readingCell is one place for a value: a cylinder, a bank, the engine.
@@ -103,6 +104,9 @@ func readingPageOf(s *Server, w http.ResponseWriter, r *http.Request) error {
 	}
 	if test != "" {
 		if g.Test, err = readingTestOf(in, v, test, subject, p); err != nil {
+			return err
+		}
+		if err := s.limitsGiven(r, v.Job, g.Test.Limit, p); err != nil {
 			return err
 		}
 	} else {
@@ -197,6 +201,7 @@ func readingTestOf(in *book.Instance, v *shop.JobView, id, subject string, p *te
 		}
 	} else {
 		out.Units = unitKeys(in, test, p)
+		out.Limit = &limitForm{Job: v.Job, Rev: v.Rev, Feature: test.Reads.Feature, Test: id, Subject: subject, Units: out.Units}
 	}
 	for _, st := range []string{"idle", "cruise", "load", "cranking"} {
 		if len(test.At) == 0 && !test.Static || slices.Contains(test.At, st) {

@@ -15,6 +15,8 @@ import (
 	"proveout/job"
 	"proveout/shop"
 	"proveout/text"
+	"proveout/unit"
+	"proveout/vehicle"
 )
 
 func init() {
@@ -40,7 +42,9 @@ type receptionPage struct {
 	History    string
 	Vehicle    vehicleForm
 	Engine     []question
-	Car        []question // drive and lift: decide what holds the vehicle
+	Figures    []factField // of the engine
+	Known      []factField // facts that no trace shows
+	Car        []question  // drive and lift: decide what holds the vehicle
 	Procedures []option
 	Plate, VIN string
 	Name       string
@@ -95,19 +99,22 @@ type known struct {
 		Facts map[string]string `json:"facts"`
 		Notes []string          `json:"notes"`
 	}
+	facts   job.Form
 	vehicle struct {
 		Make     string `json:"make"`
 		Model    string `json:"model"`
 		Year     int    `json:"year"`
 		Odometer string `json:"odometer"`
 		Engine   struct {
-			Cylinders   int    `json:"cylinders"`
-			Arrangement string `json:"arrangement"`
-			Ignition    string `json:"ignition"`
-			Injection   string `json:"injection"`
-			Boosted     *bool  `json:"boosted"`
-			Fuel        string `json:"fuel"`
-			Access      string `json:"access"`
+			Cylinders    int    `json:"cylinders"`
+			Arrangement  string `json:"arrangement"`
+			Ignition     string `json:"ignition"`
+			Injection    string `json:"injection"`
+			Boosted      *bool  `json:"boosted"`
+			Fuel         string `json:"fuel"`
+			Access       string `json:"access"`
+			Order        []int  `json:"firing_order"`
+			Displacement string `json:"displacement"`
 		} `json:"engine"`
 	}
 }
@@ -115,7 +122,7 @@ type known struct {
 // knownOf reads the forms of a job. What does not read is left as not asked; the
 // record keeps it as it came.
 func knownOf(v *shop.JobView) known {
-	var k known
+	k := known{facts: v.Known}
 	_ = json.Unmarshal(v.Complaint, &k.complaint)
 	_ = json.Unmarshal(v.History, &k.history)
 	_ = json.Unmarshal(v.Vehicle.Form, &k.vehicle)
@@ -195,6 +202,7 @@ func (g *receptionPage) vehicle(p *text.Printer, k known) {
 		ask(p, "boosted", "engine.boosted", false, one(boosted), "yes", "no"),
 		ask(p, "access", "engine.access", false, one(e.Access), "easy", "buried"),
 	}
+	g.Figures, g.Known = engineFigures(p, e.Order, e.Displacement), factFields(p, k.facts)
 	said := strings.Join(k.history.Notes, "\n")
 	g.Car = []question{
 		ask(p, "driven", "car.driven", false, carWord(said, "driven"), "front", "rear", "all", "unknown"),
@@ -266,7 +274,7 @@ func openJob(s *Server, w http.ResponseWriter, r *http.Request, a author) error 
 	if err != nil {
 		return err
 	}
-	p := job.Received{Title: clip(strings.TrimSpace(f.Get("title")), 40), Kind: "diagnosis", Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history,
+	p := job.Received{Title: clip(strings.TrimSpace(f.Get("title")), 40), Kind: "diagnosis", Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history, Known: forms.known,
 		Technician: a.Person, Bay: clip(words(f, "bay"), 60), AgreedMinutes: forms.minutes, Promised: forms.promised}
 	if id := f.Get("procedure"); id != "" {
 		offers, err := s.bench.Procedures(r.Context())
@@ -310,9 +318,9 @@ func openJob(s *Server, w http.ResponseWriter, r *http.Request, a author) error 
 
 // received are the forms of a job file that reception fills.
 type received struct {
-	vehicle, complaint, history job.Form
-	minutes                     float64
-	promised                    string
+	vehicle, complaint, history, known job.Form
+	minutes                            float64
+	promised                           string
 }
 
 func receptionForms(f url.Values) (received, error) {
@@ -356,7 +364,7 @@ func receptionForms(f url.Values) (received, error) {
 			notes = append(notes, "car: "+name+": "+clip(v, 40))
 		}
 	}
-	vehicle, err := vehicleOf(f)
+	car, err := vehicleOf(f)
 	if err != nil {
 		return out, err
 	}
@@ -372,6 +380,10 @@ func receptionForms(f url.Values) (received, error) {
 		}
 		out.promised = t.Format(time.RFC3339)
 	}
+	known, err := knownForm(f)
+	if err != nil {
+		return out, err
+	}
 	history := map[string]any{}
 	if len(facts) > 0 {
 		history["facts"] = facts
@@ -382,7 +394,7 @@ func receptionForms(f url.Values) (received, error) {
 	for _, part := range []struct {
 		to   *job.Form
 		from map[string]any
-	}{{&out.vehicle, vehicle}, {&out.complaint, complaint}, {&out.history, history}} {
+	}{{&out.vehicle, car}, {&out.complaint, complaint}, {&out.history, history}, {&out.known, known}} {
 		if len(part.from) == 0 {
 			continue
 		}
@@ -394,10 +406,10 @@ func receptionForms(f url.Values) (received, error) {
 }
 
 func vehicleOf(f url.Values) (map[string]any, error) {
-	vehicle, engine := map[string]any{}, map[string]any{}
+	car, engine := map[string]any{}, map[string]any{}
 	for _, name := range []string{"make", "model", "odometer"} {
 		if v := words(f, name); v != "" {
-			vehicle[name] = clip(v, 100)
+			car[name] = clip(v, 100)
 		}
 	}
 	if v := words(f, "year"); v != "" {
@@ -405,7 +417,7 @@ func vehicleOf(f url.Values) (map[string]any, error) {
 		if err != nil || n < 1900 || n > 2100 {
 			return nil, badField("year")
 		}
-		vehicle["year"] = n
+		car["year"] = n
 	}
 	for _, name := range []string{"fuel", "arrangement", "ignition", "injection", "access"} {
 		if v := f.Get(name); v != "" {
@@ -414,18 +426,33 @@ func vehicleOf(f url.Values) (map[string]any, error) {
 	}
 	if v := f.Get("cylinders"); v != "" {
 		n, err := strconv.Atoi(v)
-		if err != nil || n < 1 || n > 16 {
+		if err != nil || n < 1 || n > vehicle.MostCylinders {
 			return nil, badField("cylinders")
 		}
 		engine["cylinders"] = n
+	}
+	if v := words(f, "firing_order"); v != "" {
+		most, _ := engine["cylinders"].(int)
+		order, err := orderOf(v, cmp.Or(most, vehicle.MostCylinders))
+		if err != nil || most > 0 && len(order) != most {
+			return nil, badField("firing_order")
+		}
+		engine["firing_order"] = order
+	}
+	if v := words(f, "displacement"); v != "" {
+		q, err := unit.ParseQuantity(v)
+		if err != nil || q.Unit.Dim != unit.Volume || !(q.SI > 0 && q.SI < 0.03) {
+			return nil, badField("displacement")
+		}
+		engine["displacement"] = v
 	}
 	if v := f.Get("boosted"); v != "" {
 		engine["boosted"] = v == "yes"
 	}
 	if len(engine) > 0 {
-		vehicle["engine"] = engine
+		car["engine"] = engine
 	}
-	return vehicle, nil
+	return car, nil
 }
 
 func editComplaint(s *Server, w http.ResponseWriter, r *http.Request) error {
@@ -459,7 +486,7 @@ func changeComplaint(s *Server, w http.ResponseWriter, r *http.Request, a author
 		return err
 	}
 	id := r.PathValue("id")
-	p := job.VehicleChanged{Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history, Promised: forms.promised, Bay: clip(words(r.PostForm, "bay"), 60)}
+	p := job.VehicleChanged{Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history, Known: forms.known, Promised: forms.promised, Bay: clip(words(r.PostForm, "bay"), 60)}
 	if _, err := s.write(r, id, job.VehicleChangedType, p, a); err != nil {
 		return err
 	}
