@@ -11,7 +11,7 @@ import (
 // differ, and readings that disagree with the rest. A finding in the first two is not
 // told again in the last.
 func (e *Engine) conflicts() ([]Conflict, error) {
-	out := append(e.disputed(), e.farOut()...)
+	out := slices.Concat(e.disputed(), e.farOut(), e.twoThereAndBack())
 	pairs, err := e.pairs()
 	if err != nil {
 		return out, err

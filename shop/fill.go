@@ -134,6 +134,11 @@ func (w *work) itemsOf(ids []string) []int {
 				out = append(out, w.findings[i].Item)
 			}
 		}
+		for i := range w.triedParts {
+			if w.triedParts[i].ID == id && !slices.Contains(out, w.triedParts[i].Item) {
+				out = append(out, w.triedParts[i].Item)
+			}
+		}
 	}
 	return out
 }

@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -47,6 +48,53 @@ readings:
 			}
 			if strings.Contains(a.Headline, "complaint stays") != c.stays {
 				t.Errorf("headline: %s", a.Headline)
+			}
+		})
+	}
+}
+
+// Two parts that each took the complaint away and brought it back cannot both be the
+// cause; one that the complaint stayed behind after its change is out of it.
+func TestTwoPartsThereAndBack(t *testing.T) {
+	const job = `schema: proveout/job/1
+vehicle:
+  engine: {cylinders: 4, ignition: coil_on_plug, injection: port, fuel: petrol}
+complaint: {said: stumbles when it pulls, symptoms: [misfire_load], conditions: {state: load, warm: warm}}
+`
+	for name, c := range map[string]struct {
+		lines string
+		items string // of the conflict, none if empty
+	}{
+		"two parts, the complaint itself":    {"tried:\n  - {item: 1, part: egr, fitted: known_good, result: returned}\n  - {item: 2, part: fuel_pump, fitted: known_good, result: returned}\n", "[1 2]"},
+		"one part":                           {"tried:\n  - {item: 1, part: egr, fitted: known_good, result: returned}\n", ""},
+		"found behind the first":             {"tried:\n  - {item: 1, part: egr, fitted: known_good, result: returned}\n  - {item: 2, part: egr, fitted: new, result: stays}\n  - {item: 3, part: fuel_pump, fitted: known_good, result: returned}\n", ""},
+		"two parts of one cylinder, swapped": {"readings:\n  - {item: 1, test: coil_swap, cylinder: 3, result: moves_and_returns}\n  - {item: 2, test: plug_swap, cylinder: 3, result: moves_and_returns}\n", "[1 2]"},
+		"parts of two cylinders, swapped":    {"readings:\n  - {item: 1, test: coil_swap, cylinder: 3, result: moves_and_returns}\n  - {item: 2, test: plug_swap, cylinder: 1, result: moves_and_returns}\n", ""},
+		"under other conditions":             {"readings:\n  - {item: 1, test: coil_swap, cylinder: 3, result: moves_and_returns, condition: {wet: wet}}\n  - {item: 2, test: plug_swap, cylinder: 3, result: moves_and_returns, condition: {wet: dry}}\n", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			if err := os.WriteFile(filepath.Join(dir, "job.yaml"), []byte(job+c.lines), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			a, err := Diagnose(dir, Options{Program: "test"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(a.LeftOut) > 0 {
+				t.Fatalf("left out: %+v", a.LeftOut)
+			}
+			got := ""
+			for _, x := range a.Conflicts {
+				if strings.Contains(x.Reason, "went and came back") {
+					got = fmt.Sprint(x.Items)
+				}
+			}
+			if got != c.items {
+				t.Errorf("conflict between %s, want %s: %+v", got, c.items, a.Conflicts)
+			}
+			if c.items != "" && a.Stopped {
+				t.Errorf("stopped with it: %s", a.Stop)
 			}
 		})
 	}

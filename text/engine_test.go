@@ -45,7 +45,7 @@ func TestSay(t *testing.T) {
 
 // saidIn are the files whose sentences reach a page or the report.
 var saidIn = []string{
-	"../proof/*.go", "../reason/states.go", "../reason/tell.go", "../reason/conflict.go", "../reason/standard.go", "../reason/overrule.go", "../reason/tried.go",
+	"../proof/*.go", "../reason/states.go", "../reason/tell.go", "../reason/conflict.go", "../reason/standard.go", "../reason/overrule.go", "../reason/tried.go", "../reason/there_back.go",
 	"../shop/headline.go", "../shop/prove*.go", "../shop/tried.go", "../shop/disagree.go", "../shop/session.go", "../shop/codes.go", "../shop/fill.go", "../shop/report.go",
 	"../measure/judge*.go", "../measure/words.go",
 }
