@@ -102,6 +102,7 @@ var catalogue = []Feature{
 	{ID: "crank.compression_ripple", Name: "swing of cranking speed by compression", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "amplitude of order cylinders/2 over the mean speed"},
 	{ID: "crank.compression_spread", Name: "difference between compressions in cranking speed, order unknown", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "greatest less least dip over their mean"},
 	{ID: "crank.misfire_rate", Name: "firings after which the crank slowed", Unit: "%", Dim: unit.Percent, Per: Engine, Source: "mean speed over 720/cylinders degrees"},
+	{ID: "crank.contribution", Name: "change of crank speed over the cylinder's firing, mean", Unit: "%", Dim: unit.Percent, Per: Cylinder, Source: "mean speed over 720/cylinders degrees after the firing less that before, of the cycle's mean; a firing that gives nothing is below 0"},
 	{ID: "cam.scatter", Name: "scatter of the cam edges against the crank", Unit: "deg", Dim: unit.Angle, Per: Engine, Source: "crank degrees"},
 	{ID: "compression.dry", Name: "cranking compression, dry", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},
 	{ID: "compression.wet", Name: "cranking compression, wet", Unit: "kPa", Dim: unit.Pressure, Per: Cylinder},

@@ -41,7 +41,6 @@ type CrankRun struct {
 	Pulses       []Pulse   // compressions of a cycle while cranking
 	Firings      int       // looked at for misfire
 	Misfires     []Misfire
-	SlotPct      []float64 // mean change of speed over each firing of the cycle (its contribution), percent
 }
 
 // crankEdges is Crank as a kind of capture.

@@ -156,6 +156,9 @@ func (c *crank) cylinders() {
 	}
 }
 
+// syncFix is what names the cylinders.
+const syncFix = "record a sync beside it: the coil or injector of cylinder 1 (as: sync), and give the firing order"
+
 // misfire looks for firings that do not drive the crank.
 func (c *crank) misfire() {
 	if !c.fires {
@@ -196,31 +199,48 @@ func (c *crank) misfire() {
 			return
 		}
 	}
-	look := c.tr.misfires(c.n, from, end, firingRPM)
-	c.run.Firings, c.run.Misfires, c.run.SlotPct = look.firings, look.events, look.slot
+	cond := c.meta.Condition
+	if c.res.Condition.State != "" {
+		cond.State = c.res.Condition.State
+	}
+	look := c.tr.misfires(c.n, from, end, firingRPM, func(rpm float64) float64 { return leastLoss(cond, c.n, rpm) })
+	c.run.Firings, c.run.Misfires = look.firings, look.events
 	if look.firings < fewestFired {
 		c.refuse(feature, ch, whole, evidence.TooFewEvents, fmt.Sprintf("%d firings at an even speed lie in the recording", look.firings), "record at least ten seconds at idle or a steady speed")
 		return
 	}
-	if sh := c.tr.findShudder(c.n, from, end); sh.there() && (look.rough || len(look.events) > 0) {
+	if sh := c.tr.findShudder(c.n, from, end); sh.there() && !look.oneCylinder(c.n) && (look.rough || len(look.events) > 0 || look.unseen(c.n) != "") {
 		c.run.Misfires = nil
 		c.refuse(feature, ch, whole, evidence.Noisy, fmt.Sprintf("the speed swings %.1f times a second by %.1f %%, and not in step with the engine's cycle: a shuddering driveline (converter clutch, clutch, mounts) does that, and single misfires cannot be told from it", sh.hz, 100*sh.swing), converterTest)
 		c.note(ch, "", true, "%s: a swing of %.1f Hz explains %.0f %% of the uneven speed, the place in the engine's cycle %.0f %%: this is how a converter clutch shudders, not how one cylinder misses", ch, sh.hz, 100*sh.line, 100*sh.cycle)
 		return
 	}
-	if look.rough {
-		c.refuse(feature, ch, whole, evidence.Noisy, fmt.Sprintf("the speed varies by %.1f %% from firing to firing throughout; single misfires do not stand out", look.sigmaPct), "steady the speed; if it is the engine that is this uneven, look at each cylinder")
-		return
-	}
-	k, n := len(look.events), look.firings
-	lo, hi := stats.ClopperPearson(min(k, n), n, 0.95)
-	rate := float64(k) / float64(n)
-	c.emit(feature, ch, whole, 100*rate, 100*(hi-lo)/(2*1.96), n, look.first, look.last)
 	at, synced := c.firingSlots()
 	if synced {
 		c.sayWhoseSync(ch)
 	}
+	c.contributions(look, at, synced)
+	if look.rough {
+		why, fix := fmt.Sprintf("the speed varies by %.1f %% from firing to firing throughout; single misfires do not stand out", look.sigmaPct), "steady the speed; if it is the engine that is this uneven, look at each cylinder"
+		c.refuse(feature, ch, whole, evidence.Noisy, why, fix)
+		c.refuse("misfire.rate", ch, whole, evidence.Noisy, why, fix)
+		return
+	}
+	k, n := len(look.events), look.firings
+	if why := look.unseen(c.n); why != "" {
+		const fix = "record it slower or pulling, where one firing weighs more, and write the state or the load in the job; else record ignition or pressure of each cylinder; a cylinder that never fires shows in the mean change of speed over its firing"
+		c.refuse(feature, ch, whole, evidence.Noisy, why, fix)
+		c.refuse("misfire.rate", ch, whole, evidence.Noisy, why, fix)
+		if k > 0 {
+			c.note(ch, evidence.Noisy, true, "%s: at least %d of %d firings left the crank slower by %.1f %% or more; others may hide in the usual variation of %.1f %%", ch, k, n, look.seenFrom, look.sigmaPct)
+		}
+		return
+	}
+	lo, hi := stats.ClopperPearson(min(k, n), n, 0.95)
+	rate := float64(k) / float64(n)
+	c.emit(feature, ch, whole, 100*rate, 100*(hi-lo)/(2*1.96), n, look.first, look.last)
 	f := 720 / float64(c.n)
+	weakest := math.Inf(1)
 	per := map[int]int{}
 	for i := range c.run.Misfires {
 		m := &c.run.Misfires[i]
@@ -230,16 +250,17 @@ func (c *crank) misfire() {
 			m.Cylinder = c.syncOrder()[slot]
 			per[m.Cylinder]++
 		}
+		weakest = math.Min(weakest, m.Sigmas)
 		c.mark(feature, ch, i, m.First, m.Last, "slowed by %.1f %%, %.0f times the usual variation", m.DipPct, m.Sigmas)
 	}
 	if k == 0 {
 		c.note(ch, "", false, "%s: no misfire in %d firings; one that slows the crank by %.1f %% or more would have been seen", ch, n, look.seenFrom)
 	} else {
-		c.note(ch, "", true, "%s: %d of %d firings left the crank slower by %.1f %% or more (%.1f to %.1f %% at 95 %%)", ch, k, n, look.seenFrom, 100*lo, 100*hi)
+		c.note(ch, "", true, "%s: %d of %d firings left the crank slower by %.1f %% or more (%.1f to %.1f %% at 95 %%); the least clear stands out %.0f times the usual variation", ch, k, n, look.seenFrom, 100*lo, 100*hi, weakest)
 	}
 	if !synced {
 		if k > 0 {
-			c.refuse("misfire.rate", ch, whole, evidence.Unplaced, "which cylinder misfires cannot be told from the crank alone", "record a sync beside it: the coil or injector of cylinder 1 (as: sync), and give the firing order")
+			c.refuse("misfire.rate", ch, whole, evidence.Unplaced, "which cylinder misfires cannot be told from the crank alone", syncFix)
 		}
 		return
 	}

@@ -130,6 +130,7 @@ var traitTable = map[string]traits{
 	"crank.compression_ripple": {repeatRel: 0.05, low: 0, high: 100, source: "our choice"},
 	"crank.compression_spread": {repeatAbs: 3, low: 0, high: 400, source: "trade.md 2.6: equal within 5-10 %"},
 	"crank.misfire_rate":       {low: 0, high: 100, source: "our choice: a count"},
+	"crank.contribution":       {repeatAbs: 0.2, marginAbs: 0.3, low: -100, high: 100, source: "our choice: the least a dead cylinder takes off at 2500 rpm (leastLoss)"},
 	"cam.scatter":              {repeatRel: 0.10, low: 0, high: 90, source: "our choice"},
 	"cranking.peak_spread":     {repeatAbs: 2, low: 0, high: 400, source: "trade.md 2.6: equal within 5-10 %"},
 	"cranking.hump_spread":     {repeatAbs: 3, low: 0, high: 400, source: "trade.md 2.6: equal within 5-10 %"},
