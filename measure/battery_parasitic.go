@@ -42,7 +42,8 @@ func (g *battery) parasitic(ch *trace.Channel) {
 	asleep := stats.Median(tail)
 	limit := asleep + math.Max(parasiticLeap, 0.5*asleep)
 	awake, wakes, longest := lastAwake(m, limit, max(5, int(shortWake*g.rate)/size))
-	u := math.Hypot(spreadOf(tail)/math.Sqrt(float64(len(tail))), g.step/math.Sqrt(12))
+	// A median of normal noise errs by sqrt(pi/2) of what a mean does.
+	u := math.Hypot(math.Sqrt(math.Pi/2)*spreadOf(tail)/math.Sqrt(float64(len(tail))), g.step/math.Sqrt(12))
 	switch {
 	case asleep > 1.5 || stats.Quantile(tail, 0.9)-stats.Quantile(tail, 0.1) > math.Max(parasiticLeap, 0.5*asleep) || len(m)-lastOver(m, limit) < steady:
 		g.refuse("battery.parasitic", evidence.ConditionUnsure, fmt.Sprintf("the current is not steady for the last %.0f s (%.3g A): modules are still awake", sleepSteady, asleep), "wait longer: 5 to 75 minutes by model; doors latched, key away")
