@@ -16,12 +16,14 @@ const modes = ['running', 'held', 'held_keep_power', 'stopping', 'handed_over', 
 export class Away {
   constructor(el) { this.url = el.dataset.table; this.name = 'run ' + el.dataset.job + ' ' + el.dataset.run; this.words = JSON.parse(el.dataset.words); this.pending = []; this.gone = false; }
 
-  // load fetches what is new of the record, or takes what was kept on this device.
-  async load() {
+  // load fetches what is new of the record, or takes what was kept on this device. One at
+  // a time: two at once took what was sent in between for part of the record.
+  load() { this.loading = (this.loading || Promise.resolve()).catch(() => {}).then(() => this.#load()); return this.loading; }
+  async #load() {
     const kept = this.kept || await outbox.kept(this.name);
     const told = kept && kept.told ? kept.told.length : 0; // what comes now has these
     try {
-      const res = await fetch(this.url + (kept ? '?after=' + kept.entries.length : ''), { headers: { Accept: 'application/json' } });
+      const res = await fetch(this.url + (kept ? '?after=' + kept.entries.length : ''), { headers: { Accept: 'application/json' }, signal: AbortSignal.timeout ? AbortSignal.timeout(5000) : undefined });
       if (!res.ok) throw new Error(String(res.status));
       const got = await res.json();
       this.kept = { table: got.table || kept.table, readings: got.readings || kept.readings, entries: [...(kept ? kept.entries : []), ...got.entries], now: got.now, elapsed: 0, pending: this.kept ? this.kept.pending : kept ? kept.pending : [], told: ((this.kept || kept || {}).told || []).slice(told) };
@@ -59,10 +61,13 @@ export class Away {
     return true;
   }
   // sent: the server has it. Until the record is fetched again it counts here too: the
-  // connection may break in between, and a command that runs must not be offered again.
-  async sent(event) {
-    if (!this.kept || this.gone) return;
-    (this.kept.told = this.kept.told || []).push({ event, at: this.now() });
+  // connection may break in between, or before the answer came, and a command that runs
+  // must not be offered again.
+  async sent(event, key) {
+    if (!this.kept) return;
+    const at = this.now();
+    (this.kept.told = this.kept.told || []).push({ event, at });
+    if (this.gone && !this.kept.pending.some((p) => p.key === key)) for (const e of this.entries(event)) this.#take({ ...e, at });
     await outbox.keep(this.name, this.kept);
   }
   back() { this.gone = false; }

@@ -220,7 +220,8 @@ function show() {
 outbox.onChange(async (what) => {
   if (what.sent && what.sent.url === run.dataset.post) {
     saved();
-    await away.sent(what.sent.body.payload);
+    await away.sent(what.sent.body.payload, what.sent.key);
+    if (away.gone) show();
     if (what.receipt && what.receipt.card) { location.assign(what.receipt.card); return; }
     note('');
     if ((await mine()).length === 0) refresh();

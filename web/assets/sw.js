@@ -10,7 +10,8 @@ self.addEventListener('activate', (e) => e.waitUntil((async () => {
 })()));
 
 const page = (url) => url.pathname === '/' || /^\/jobs\//.test(url.pathname);
-const part = (url) => url.pathname.startsWith('/assets/') || /\/(samples|table|screen)$/.test(url.pathname);
+// What is new of a record since then is never kept: an old answer to it says that nothing is.
+const part = (url) => url.pathname.startsWith('/assets/') || /\/(samples|table|screen)$/.test(url.pathname) && !url.searchParams.has('after');
 
 self.addEventListener('fetch', (e) => {
   const url = new URL(e.request.url);
