@@ -213,7 +213,7 @@ func js[T any](b *tablet, expression string) T {
 // until waits for an expression to be true.
 func (b *tablet) until(what, expression string) {
 	b.t.Helper()
-	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(15 * time.Millisecond) {
 		if js[bool](b, `(() => { try { return !!(`+expression+`); } catch (e) { return false; } })()`) {
 			return
 		}
