@@ -2,6 +2,8 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
+	"io"
 	"net/http"
 	"path"
 	"strconv"
@@ -100,6 +102,9 @@ func appendUpload(s *Server, w http.ResponseWriter, r *http.Request) error {
 		return &Problem{Status: http.StatusBadRequest, Kind: "bad_request", Detail: "Upload-Offset is missing or no number"}
 	}
 	at, err := s.bench.Append(r.Context(), r.PathValue("id"), offset, r.Body)
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		return &Problem{Status: 499, Kind: "gone_away", Cause: err} // the body broke off: no failure of ours
+	}
 	if err != nil {
 		return err
 	}

@@ -101,7 +101,7 @@ type cable struct {
 
 func (c *cable) ServeHTTP(rw http.ResponseWriter, r *http.Request) {
 	if n := c.breaks.Load(); n > 0 && r.Method == http.MethodPatch && c.breaks.CompareAndSwap(n, 0) {
-		r.Body = io.NopCloser(io.MultiReader(io.LimitReader(r.Body, n), broken{c}))
+		r.Body = io.NopCloser(io.MultiReader(io.LimitReader(r.Body, n), broken{c, rw}))
 	}
 	if c.cut.Load() {
 		hangUp(rw)
@@ -114,9 +114,16 @@ func (c *cable) ServeHTTP(rw http.ResponseWriter, r *http.Request) {
 }
 
 // broken is where a body breaks off, and the cable with it.
-type broken struct{ *cable }
+type broken struct {
+	*cable
+	to http.ResponseWriter
+}
 
-func (b broken) Read([]byte) (int, error) { b.cut.Store(true); return 0, io.ErrUnexpectedEOF }
+func (b broken) Read([]byte) (int, error) {
+	b.cut.Store(true)
+	hangUp(b.to)
+	return 0, io.ErrUnexpectedEOF
+}
 
 func hangUp(rw http.ResponseWriter) {
 	if c, _, err := http.NewResponseController(rw).Hijack(); err == nil {
