@@ -1,7 +1,6 @@
 package reason
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -205,6 +204,9 @@ func (e *Engine) newRepairer() *repairer {
 	}
 	m := len(r.cost)
 	r.first, r.p, r.order, r.ratio = make([]int, m), make([]float64, m), make([]int, m), make([]float64, m)
+	for g := range r.order {
+		r.order[g] = g
+	}
 	return r
 }
 
@@ -232,26 +234,31 @@ func (r *repairer) expected(chance []float64, none, refer float64) (ecr float64,
 		r.p[g] += p
 	}
 	total = math.Max(total, 1)
-	r.order = r.order[:0]
 	later := 0.0
 	for g, p := range r.p {
 		later += p / total * r.cost[g]
+		r.ratio[g] = 0
 		// A repair pays only if its chance of sparing the referral is worth its cost.
 		if p*refer > r.cost[g]*1e-3 && p > 1e-4 {
-			r.order = append(r.order, g)
 			r.ratio[g] = p / r.cost[g]
 		}
 	}
-	slices.SortFunc(r.order, func(a, b int) int {
-		if c := cmp.Compare(r.ratio[b], r.ratio[a]); c != 0 {
-			return c
+	// The order of the call before is nearly that of this one.
+	for x := 1; x < len(r.order); x++ {
+		g := r.order[x]
+		y := x
+		for ; y > 0 && r.before(g, r.order[y-1]); y-- {
+			r.order[y] = r.order[y-1]
 		}
-		return cmp.Compare(r.first[a], r.first[b])
-	})
+		r.order[y] = g
+	}
 	left := 1 - none/total
 	best, first := left*refer+later, -1
 	sum := 0.0
 	for _, g := range r.order {
+		if r.ratio[g] == 0 {
+			break
+		}
 		sum += r.cost[g] * left
 		left = math.Max(0, left-r.p[g]/total)
 		later -= r.p[g] / total * r.cost[g]
@@ -260,4 +267,13 @@ func (r *repairer) expected(chance []float64, none, refer float64) (ecr float64,
 		}
 	}
 	return best, first
+}
+
+// before reports whether repair a comes before b: by chance over cost, the first of the
+// list where they tie.
+func (r *repairer) before(a, b int) bool {
+	if r.ratio[a] != r.ratio[b] {
+		return r.ratio[a] > r.ratio[b]
+	}
+	return r.first[a] < r.first[b] || r.first[a] == r.first[b] && a < b
 }
