@@ -61,6 +61,9 @@ func CheckPayload(entryType string, payload []byte) error {
 	if len(payload) > MaxPayload {
 		return fmt.Errorf("the payload has %d bytes, at most %d are taken; measurements are captures", len(payload), MaxPayload)
 	}
+	if err := OneOfEach(payload); err != nil {
+		return fmt.Errorf("payload of %s: %w", entryType, err)
+	}
 	d := json.NewDecoder(bytes.NewReader(payload))
 	d.DisallowUnknownFields()
 	if err := d.Decode(p); err != nil {

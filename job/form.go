@@ -70,6 +70,13 @@ func parseForm(form Form) (*fields, error) {
 	return f, nil
 }
 
+// OneOfEach refuses JSON in which a field stands twice: which of the two is meant, nobody
+// knows.
+func OneOfEach(body []byte) error {
+	_, err := parseTree(body)
+	return err
+}
+
 func parseTree(form Form) (any, error) {
 	d := json.NewDecoder(bytes.NewReader(form))
 	d.UseNumber()

@@ -219,6 +219,15 @@ func checkCommand(c Command) error {
 	return nil
 }
 
+// Written reports whether a command with this key was carried out before.
+func (b *Bench) Written(ctx context.Context, key string) (bool, error) {
+	_, err := b.store.Receipt(ctx, key)
+	if errors.Is(err, store.ErrNotFound) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
 // again answers a command that was carried out before.
 func (b *Bench) again(ctx context.Context, c *Command) (Receipt, bool, error) {
 	have, err := b.store.Receipt(ctx, c.Key)

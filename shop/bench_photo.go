@@ -1,11 +1,15 @@
 package shop
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"image"
+	_ "image/jpeg" // decoders of what a camera gives
+	_ "image/png"
 	"net/http"
 
 	"proveout/job"
@@ -27,6 +31,11 @@ func (b *Bench) AddPhoto(ctx context.Context, jobID string, picture []byte, plac
 		return Receipt{}, fmt.Errorf("%w: the photograph has %d MB, at most %d are taken; choose a smaller size in the camera", ErrBadCommand, len(picture)>>20, MostPhoto>>20)
 	case kind != "image/jpeg" && kind != "image/png" && kind != "image/webp":
 		return Receipt{}, fmt.Errorf("%w: this is no photograph (%s); JPEG, PNG and WebP are taken", ErrBadCommand, kind)
+	}
+	if kind := http.DetectContentType(picture); kind != "image/webp" { // the standard library reads no WebP
+		if c, _, err := image.DecodeConfig(bytes.NewReader(picture)); err != nil || c.Width < 1 || c.Height < 1 {
+			return Receipt{}, fmt.Errorf("%w: the photograph cannot be read (%s); take it again", ErrBadCommand, kind)
+		}
 	}
 	state, err := b.State(ctx, jobID)
 	if err != nil {

@@ -19,6 +19,9 @@ const apiPrefix = "/api/v1"
 
 func init() {
 	routes = append(routes, route{pattern: apiPrefix + "/", serve: func(s *Server, w http.ResponseWriter, r *http.Request) error {
+		if err := oneOfEach(r); err != nil {
+			return err
+		}
 		s.api.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), callKey{}, &apiCall{s, w, r})))
 		return nil
 	}})

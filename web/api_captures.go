@@ -8,6 +8,7 @@ import (
 	"path"
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -27,6 +28,7 @@ func init() {
 func (s *Server) captureOperations(api huma.API) {
 	operation(api, huma.Operation{OperationID: "begin-upload", Method: "POST", Path: "/uploads", Summary: "Begin an upload; its bytes follow with PATCH", DefaultStatus: 201, Tags: []string{"captures"}},
 		func(c *apiCall, in *struct {
+			Key  string `header:"Idempotency-Key" maxLength:"100" doc:"the same key again from the same device gets the same upload"`
 			Body struct {
 				Name string `json:"name" minLength:"1" maxLength:"255" doc:"as the person's file is called"`
 				Size int64  `json:"size" minimum:"-1" doc:"bytes, at most 4 GiB; -1: not known"`
@@ -37,10 +39,11 @@ func (s *Server) captureOperations(api huma.API) {
 				ID string `json:"id"`
 			}
 		}, error) {
-			if _, err := c.author(c.w, c.r); err != nil {
+			a, err := c.author(c.w, c.r)
+			if err != nil {
 				return nil, err
 			}
-			id, err := c.bench.Upload(c.r.Context(), baseName(in.Body.Name), in.Body.Size)
+			id, err := c.begun.once(a.Device, in.Key, func() (string, error) { return c.bench.Upload(c.r.Context(), baseName(in.Body.Name), in.Body.Size) })
 			out := &struct {
 				Location string `header:"Location"`
 				Body     struct {
@@ -79,6 +82,37 @@ func (s *Server) captureOperations(api huma.API) {
 			v, err := c.bench.Capture(c.r.Context(), in.ID, in.N)
 			return &struct{ Body *shop.CaptureView }{v}, err
 		})
+}
+
+// begunUploads remember which upload a device's key began, while the program runs: a
+// retry goes on with it. After a restart a retry begins anew, which costs bytes and
+// nothing else.
+type begunUploads struct {
+	mu  sync.Mutex
+	ids map[string]string
+}
+
+// mostBegun bounds the memory; past it, it starts anew (our choice).
+const mostBegun = 1000
+
+func (b *begunUploads) once(device, key string, begin func() (string, error)) (string, error) {
+	if key == "" {
+		return begin()
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if id, ok := b.ids[device+"/"+key]; ok {
+		return id, nil
+	}
+	id, err := begin()
+	if err != nil {
+		return "", err
+	}
+	if b.ids == nil || len(b.ids) >= mostBegun {
+		b.ids = map[string]string{}
+	}
+	b.ids[device+"/"+key] = id
+	return id, nil
 }
 
 // baseName is the last part of a file's name, whatever system it comes from: a name

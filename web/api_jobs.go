@@ -26,6 +26,7 @@ type commandBody struct {
 	N           int64           `json:"n,omitempty" minimum:"0" maximum:"9007199254740991" doc:"the device's own counter from 1; 0: order does not matter"`
 	Type        string          `json:"type" maxLength:"100" example:"note@1" doc:"type of entry, name@version"`
 	Payload     json.RawMessage `json:"payload,omitempty" doc:"by the type"`
+	Sure        bool            `json:"sure,omitempty" doc:"of a reading: the person was asked about a figure far from what it can be, and it is right"`
 	Parents     []string        `json:"parents,omitempty" maxItems:"100" doc:"entries this one is about"`
 	Seen        int64           `json:"seen,omitempty" minimum:"0" doc:"rev of the job the person was looking at; 0: not known"`
 	Wall        time.Time       `json:"wall,omitempty" doc:"when it was done, by the device's clock; left out: now"`
@@ -59,6 +60,15 @@ func (b *commandBody) command(a author, now time.Time) shop.Command {
 type receiptOut struct {
 	Status int
 	Body   shop.Receipt
+}
+
+// withoutPerson is a job for somebody who showed no PIN: whose it is and the VIN stay with
+// the shop. The plate stands on the board, where the job is known by it.
+func withoutPerson(v *shop.JobView) *shop.JobView {
+	out := *v
+	out.Customer = shop.CustomerView{ID: v.Customer.ID, Erased: v.Customer.Erased}
+	out.Vehicle.VIN = ""
+	return &out
 }
 
 // receipt is 201 for what was written now and 200 for what was written before.
@@ -149,6 +159,9 @@ func (s *Server) jobOperations(api huma.API) {
 			if err != nil {
 				return nil, err
 			}
+			if _, err := c.author(c.w, c.r); err != nil {
+				v = withoutPerson(v)
+			}
 			return tag(c, v)
 		})
 	operation(api, huma.Operation{OperationID: "entries", Method: "GET", Path: "/jobs/{id}/entries", Summary: "The job's whole record", Tags: []string{"jobs"}},
@@ -166,6 +179,9 @@ func (s *Server) jobOperations(api huma.API) {
 				return nil, err
 			}
 			if err := c.mayClose(c.r.Context(), in.ID, in.Body.Type, in.Body.Payload); err != nil {
+				return nil, err
+			}
+			if err := c.askedTwice(in.Body); err != nil {
 				return nil, err
 			}
 			r, err := c.bench.Write(c.r.Context(), in.ID, in.Body.command(a, c.now()))

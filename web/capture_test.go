@@ -3,6 +3,8 @@ package web
 import (
 	"bytes"
 	"encoding/json"
+	"image"
+	"image/jpeg"
 	"mime/multipart"
 	"net/http"
 	"net/url"
@@ -125,7 +127,7 @@ func TestFilesThatAreNoCaptures(t *testing.T) {
 func TestPhotoFromTheCamera(t *testing.T) {
 	b := openShop(t).unlocked()
 	id := b.receive("QL-3")
-	picture := append([]byte("\xff\xd8\xff\xe0\x00\x10JFIF\x00"), make([]byte, 500)...)
+	picture := photograph(t)
 	code, page, _ := b.postFileOf("/jobs/"+id+"/photos", "photo", "IMG_1.jpg", picture, "place", "rear_left", "note", "pads <b>", "key", "p1")
 	src := regexp.MustCompile(`src="(/jobs/[^"]*/photos/[0-9a-f]{64})"`).FindStringSubmatch(page)
 	if code != 200 || src == nil || !strings.Contains(page, "rear left") || strings.Contains(page, "pads <b>") {
@@ -138,4 +140,14 @@ func TestPhotoFromTheCamera(t *testing.T) {
 	if code, _, _ := b.postFileOf("/jobs/"+id+"/photos", "photo", "x.svg", []byte(`<svg onload="alert(1)"/>`), "place", "rear"); code != http.StatusUnprocessableEntity {
 		t.Errorf("a drawing with script: %d", code)
 	}
+}
+
+// photograph is a small JPEG.
+func photograph(t *testing.T) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 40, 30)), nil); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
 }

@@ -195,14 +195,16 @@ func addOwn(s *Server, w http.ResponseWriter, r *http.Request, a author) error {
 	if suspect.Fault, err = json.Marshal(form); err != nil {
 		return err
 	}
+	look, test := words(f, "look"), job.Form(nil)
+	if look != "" { // both are right, or neither is written
+		if test, err = ownTest(f, faultID, per, look); err != nil {
+			return err
+		}
+	}
 	if _, err := s.write(r, id, job.SuspectAddedType, suspect, a); err != nil {
 		return err
 	}
-	if look := words(f, "look"); look != "" {
-		test, err := ownTest(f, faultID, per, look)
-		if err != nil {
-			return err
-		}
+	if look != "" {
 		if _, err := s.write(r, id, job.TestAddedType, job.TestAdded{Scope: scope, Test: test}, a); err != nil {
 			return err
 		}
@@ -219,23 +221,19 @@ func addOwn(s *Server, w http.ResponseWriter, r *http.Request, a author) error {
 // not (our choice, as cautious as the books are with looks).
 func ownTest(f url.Values, faultID, per, look string) (job.Form, error) {
 	good, bad := cmp.Or(words(f, "good"), "as it should be"), cmp.Or(words(f, "bad"), "not as it should be")
-	minutes := cmp.Or(words(f, "minutes"), "15")
+	minutes := cmp.Or(words(f, "minutes"), "15") // our choice, where nothing was said
+	if !digits.MatchString(minutes) {
+		return nil, badField("minutes")
+	}
 	return json.Marshal(map[string]any{
 		"id": "own_look_" + slug(look), "name": look, "per": per, "static": true, "direct": []string{faultID}, "neighbours": per == "cylinder",
 		"outcomes": []map[string]any{{"id": "good", "text": good, "normal": true}, {"id": "bad", "text": bad, "proves": true}},
 		"healthy":  map[string]any{"good": 0.95, "bad": 0.05}, "given": map[string]any{faultID: map[string]any{"bad": 0.9}},
-		"minutes": map[string]any{"easy": json.Number(numberOr(minutes, "15")), "buried": json.Number(numberOr(minutes, "15"))},
+		"minutes": map[string]any{"easy": json.Number(minutes), "buried": json.Number(minutes)},
 	})
 }
 
 var digits = regexp.MustCompile(`^[0-9]{1,3}$`)
-
-func numberOr(s, otherwise string) string {
-	if digits.MatchString(s) {
-		return s
-	}
-	return otherwise
-}
 
 // symptomsOf are the symptoms the job's complaint names.
 func (s *Server) symptomsOf(r *http.Request, id string) ([]string, error) {

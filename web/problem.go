@@ -19,6 +19,7 @@ type Problem struct {
 	Status int
 	Kind   string // last part of the type URI, and of the text keys
 	Args   []any  // of problem.KIND.happened
+	Sure   bool   // the form may be sent again with "sure": it asks, it does not refuse
 	Detail string // what exactly, in the engine's words; shown as it is
 	Cause  error  // logged, never shown
 }
@@ -108,7 +109,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		return
 	}
 	err = s.page(w, r, sheet{Name: "problem", Title: s.printer(r).T("problem.title"), Status: p.Status, View: problemView{
-		Kind: p.Kind, Args: p.Args, Detail: p.Detail, Back: backTo(r),
+		Kind: p.Kind, Args: p.Args, Detail: p.Detail, Back: backTo(r), Again: againOf(p, r),
 	}})
 	if err != nil {
 		s.log.Error("no error page", "err", err)
@@ -135,6 +136,26 @@ type problemView struct {
 	Args   []any
 	Detail string
 	Back   string // a page of ours to go back to
+	Again  *againView
+}
+
+// againView is a form to be sent as it was, by somebody who was asked and is sure.
+type againView struct {
+	Action string
+	Fields []field
+}
+
+func againOf(p *Problem, r *http.Request) *againView {
+	if !p.Sure {
+		return nil
+	}
+	v := &againView{Action: r.URL.RequestURI(), Fields: []field{{"sure", "yes"}}}
+	for _, name := range sortedKeys(r.PostForm) {
+		for _, value := range r.PostForm[name] {
+			v.Fields = append(v.Fields, field{name, value})
+		}
+	}
+	return v
 }
 
 func init() {

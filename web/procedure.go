@@ -180,6 +180,11 @@ func procedurePost(s *Server, w http.ResponseWriter, r *http.Request, a author) 
 		Text: words(f, "text"), Typed: clip(f.Get("value"), 40), Danger: dangerWord(f.Get("danger")), Seen: seenAttempt(f), Figures: figuresOf(f),
 	}
 	id, run := r.PathValue("id"), r.PathValue("run")
+	if far, err := s.farSupply(r, id, run, &ev); err != nil {
+		return err
+	} else if far != nil {
+		return s.showRun(w, r, far)
+	}
 	c, err := s.command(r, id, job.ProcedureEventType, ev, a)
 	if err != nil {
 		return err

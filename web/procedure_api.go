@@ -58,6 +58,11 @@ func procedureEvent(s *Server, w http.ResponseWriter, r *http.Request) error {
 	}
 	id, run := r.PathValue("id"), r.PathValue("run")
 	c.Payload.To, c.Payload.Text = clip(c.Payload.To, 100), clip(c.Payload.Text, longest)
+	if far, err := s.farSupply(r, id, run, &c.Payload); err != nil {
+		return err
+	} else if far != nil {
+		return refusedByRun(&shop.RefusedEvent{Reasons: far})
+	}
 	payload, err := json.Marshal(c.Payload)
 	if err != nil {
 		return err

@@ -161,6 +161,11 @@ func TestBrakeServiceWithoutScripts(t *testing.T) {
 		t.Errorf("begun without a meter: %d", code)
 	}
 	// A typed value opens it for a minute.
+	for _, far := range []string{"134", "-3", "134 V"} {
+		if code, body, _ := b.postValues(at, url.Values{"kind": {"typed"}, "watch": {"supply"}, "value": {far}, "key": {"far" + far}}); code != 409 || !strings.Contains(body, "is far from what the supply voltage can be") {
+			t.Errorf("%s typed: %d", far, code)
+		}
+	}
 	if code, body, _ := b.postValues(at, url.Values{"kind": {"typed"}, "watch": {"supply"}, "value": {"13.4"}, "key": {"b2"}}); code != 200 {
 		t.Fatalf("typed: %d\n%s", code, body)
 	}

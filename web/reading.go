@@ -285,6 +285,13 @@ func postReading(s *Server, w http.ResponseWriter, r *http.Request, a author) er
 	if err != nil {
 		return err
 	}
+	if r.PostForm.Get("sure") != "yes" {
+		for _, form := range forms {
+			if err := s.askTwice(form); err != nil {
+				return err
+			}
+		}
+	}
 	var last shop.Receipt
 	for _, form := range forms {
 		payload, err := typed(form)
@@ -327,11 +334,10 @@ func readingForms(f url.Values) ([]map[string]any, error) {
 			continue
 		}
 		if field == "value" {
-			n := strings.ReplaceAll(typed, ",", ".")
-			if _, err := strconv.ParseFloat(n, 64); err != nil || len(n) > 30 {
-				return nil, &Problem{Status: http.StatusUnprocessableEntity, Kind: "no_number", Args: []any{clip(typed, 40)}}
+			if _, err := number(typed); err != nil {
+				return nil, err
 			}
-			typed = strings.TrimSpace(n + " " + symbol)
+			typed = strings.TrimSpace(strings.ReplaceAll(typed, ",", ".") + " " + symbol)
 		}
 		subject, err := evidence.ParseSubject(key)
 		switch {

@@ -297,16 +297,25 @@ func openJob(s *Server, w http.ResponseWriter, r *http.Request, a author) error 
 			seed = rand.Text()
 		}
 		p.Customer, p.VehicleID = opaque("c", a.Device, seed), opaque("v", a.Device, seed)
+	}
+	c, err := s.command(r, "", job.ReceivedType, p, a)
+	if err != nil {
+		return err
+	}
+	if done, err := s.bench.Written(r.Context(), c.Key); err != nil {
+		return err
+	} else if !done { // a double tap is asked nothing
+		if err := s.askVehicle(r, "", p.Title); err != nil {
+			return err
+		}
+	}
+	if p.Customer != "" {
 		if err := s.bench.SetCustomer(r.Context(), p.Customer, shop.CustomerData{Name: name, Phone: phone}); err != nil {
 			return err
 		}
 		if err := s.bench.SetVehicle(r.Context(), p.Customer, p.VehicleID, shop.VehicleData{VIN: vin, Plate: strings.ToUpper(plate)}); err != nil {
 			return err
 		}
-	}
-	c, err := s.command(r, "", job.ReceivedType, p, a)
-	if err != nil {
-		return err
 	}
 	id, _, err := s.bench.Open(r.Context(), c)
 	if err != nil {
@@ -486,6 +495,13 @@ func changeComplaint(s *Server, w http.ResponseWriter, r *http.Request, a author
 		return err
 	}
 	id := r.PathValue("id")
+	v, err := s.bench.Job(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	if err := s.askVehicle(r, knownOf(v).vehicle.Odometer, ""); err != nil {
+		return err
+	}
 	p := job.VehicleChanged{Vehicle: forms.vehicle, Complaint: forms.complaint, History: forms.history, Known: forms.known, Promised: forms.promised, Bay: clip(words(r.PostForm, "bay"), 60)}
 	if _, err := s.write(r, id, job.VehicleChangedType, p, a); err != nil {
 		return err

@@ -39,6 +39,7 @@ type Server struct {
 	now     func() time.Time
 	assets  map[string]*asset
 	pages   pageSet
+	begun   begunUploads
 	mux     *http.ServeMux
 	api     http.Handler
 	apiMux  *http.ServeMux
