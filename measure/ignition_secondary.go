@@ -99,7 +99,10 @@ func measureIgnition(rec *trace.Recording, ch *trace.Channel, subject evidence.S
 		g.refuse("", flag, why, fix)
 		return g.res
 	}
-	g.dropSmall()
+	if why, fix := g.dropSmall(); why != "" {
+		g.refuse("", evidence.ConditionUnsure, why, fix)
+		return g.res
+	}
 	g.quality()
 	if n := g.sharedBy(); n > 0 {
 		g.flag(evidence.WrongChannel)

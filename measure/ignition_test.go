@@ -226,6 +226,56 @@ func TestMissingSparks(t *testing.T) {
 	want(t, "missing", res, "ignition.burn_time_idle", stats.Median(tr.burns), 0.03)
 }
 
+// TestOpenSparksInAPattern: firings whose spark does not jump stand three times as high
+// as the sound ones. Every second or fifth of them, or a short run, makes the sound ones no
+// neighbours: the share and the speed are the drawn ones. Where a neighbour is heard beside
+// an open lead it is the other way round, and where the speed fits both it is refused.
+func TestOpenSparksInAPattern(t *testing.T) {
+	for name, open := range map[string]func(k int) bool{
+		"every second":  func(k int) bool { return k%2 == 0 },
+		"every fifth":   func(k int) bool { return k%5 == 3 },
+		"a short run":   func(k int) bool { return k == 4 || k == 5 || k == 11 },
+		"two and a gap": func(k int) bool { return k%7 < 2 },
+	} {
+		s := plainSynth()
+		s.crest, s.open, s.seconds = 8, open, 3
+		rec, tr := s.draw()
+		res := capture(t, rec, onCylinder(1))
+		r, ok := find(res.Readings, "ignition.missing_share")
+		if truth := 100 * float64(tr.missing) / float64(tr.n); !ok || math.Abs(r.Value.SI-truth) > 3 {
+			t.Errorf("%s: %v of %.1f %%; %v", name, r.Value, truth, res.NotMeasured)
+		}
+		if r.Condition.SpeedRPM != 0 && math.Abs(r.Condition.SpeedRPM/800-1) > 0.05 {
+			t.Errorf("%s: at %.0f rpm, drawn at 800", name, r.Condition.SpeedRPM)
+		}
+	}
+	// Four cylinders at 800 rpm, this lead open: three of four are neighbours, unless the
+	// engine turns at 3200 rpm.
+	s := plainSynth()
+	s.rpm, s.seconds = func(float64) float64 { return 3200 }, 2
+	s.open = func(k int) bool { return k%4 == 0 }
+	for _, c := range []struct {
+		rpm   float64
+		state evidence.State
+		share float64 // percent; negative: refused
+	}{{800, evidence.Idle, 100}, {3200, evidence.Load, 25}, {0, evidence.Idle, 100}, {0, evidence.Load, -1}} {
+		if c.state == evidence.Load && c.rpm == 0 {
+			s.rpm = func(float64) float64 { return 4800 } // by 1200 or 4800 rpm
+		}
+		rec, _ := s.draw()
+		meta := onCylinder(1)
+		meta.Condition = evidence.Condition{State: c.state, SpeedRPM: c.rpm}
+		res := capture(t, rec, meta)
+		r, ok := find(res.Readings, "ignition.missing_share")
+		switch {
+		case c.share < 0 && (ok || len(res.NotMeasured) == 0 || !strings.Contains(res.NotMeasured[0].Why, "an open lead")):
+			t.Errorf("%+v: %v %v", c, r.Value, res.NotMeasured)
+		case c.share >= 0 && (!ok || math.Abs(r.Value.SI-c.share) > 4):
+			t.Errorf("%+v: %v %v", c, r.Value, res.NotMeasured)
+		}
+	}
+}
+
 // What is declared is held against what the trace shows.
 func TestDeclaredCondition(t *testing.T) {
 	s := plainSynth()

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"fmt"
 	"math"
 
 	"proveout/evidence"
@@ -23,14 +24,22 @@ const (
 // lie between larger ones, a few at a time, and without them the firings are as
 // even in time as before; a cylinder that fires high and low at random does not
 // pass that, and is left as it is.
-func (g *ignition) dropSmall() {
+//
+// A tall pulse without a spark line is a coil whose spark did not jump: at full coil
+// voltage it stands far over this cylinder's own sound firings. Whether the smaller
+// ones, with a spark line, are those or a neighbour's beside an open lead, only the
+// speed can tell. The texts say why it is refused, empty when it is not.
+func (g *ignition) dropSmall() (why, fix string) {
 	g.revs = 2
 	small := make([]bool, len(g.sparks))
-	n := 0
+	n, besideOpen := 0, 0 // besideOpen: with a spark line, and small beside open circuits alone
 	for i := range g.sparks {
-		if g.smallAt(i) {
+		if g.smallAt(i, func(spark) bool { return true }) {
 			small[i] = true
 			n++
+			if !g.sparks[i].missing && !g.smallAt(i, func(s spark) bool { return !s.missing }) {
+				besideOpen++
+			}
 		}
 	}
 	waste := g.meta.Engine.Ignition == vehicle.WasteSpark
@@ -43,6 +52,16 @@ func (g *ignition) dropSmall() {
 				out = append(out, s)
 			}
 		}
+		if besideOpen > 0 {
+			every, between := medianGap(g.sparks), medianGap(out)
+			all, tall := g.fitsSpeed(120/every), len(out) >= 3 && g.fitsSpeed(120/between)
+			switch {
+			case between < 1.25*every, all && !tall, len(out) < 3:
+				return "", "" // every pulse is this cylinder's
+			case all == tall:
+				return fmt.Sprintf("%d pulses have a spark line and stand beside taller ones that have none: sparks of this cylinder that jumped beside others that did not, or an open lead with the neighbours' sparks heard beside it", besideOpen), "write the engine speed (condition: rpm): the time between firings tells which it is"
+			}
+		}
 		if len(out) >= 3 && unevenness(out) <= 1.2*unevenness(g.sparks)+0.05 {
 			what := "smaller pulses between the firings (the neighbours' sparks)"
 			if waste {
@@ -51,12 +70,41 @@ func (g *ignition) dropSmall() {
 			}
 			g.note("", false, "%s: %d %s were left out", g.ch.Name, n, what)
 			g.sparks = out
-			return
+			return "", ""
 		}
 	}
 	if waste && n == 0 {
 		g.wasteBySpeed()
 	}
+	return "", ""
+}
+
+// medianGap is the usual time from one spark to the next, s; NaN for less than two.
+func medianGap(s []spark) float64 {
+	var gaps []float64
+	for i := 1; i < len(s); i++ {
+		if d := s[i].t - s[i-1].t; d > 0 {
+			gaps = append(gaps, d)
+		}
+	}
+	if len(gaps) == 0 {
+		return math.NaN()
+	}
+	return stats.Median(gaps)
+}
+
+// fitsSpeed reports whether the engine could turn at rpm by what was declared.
+func (g *ignition) fitsSpeed(rpm float64) bool {
+	if d := g.meta.Condition.SpeedRPM; d > 0 {
+		return math.Abs(rpm/d-1) < 0.25
+	}
+	switch g.meta.Condition.State {
+	case evidence.Idle, "":
+		return rpm > 500 && rpm < idleBelow
+	case evidence.Cranking:
+		return rpm < crankingBelow
+	}
+	return rpm > idleBelow
 }
 
 // steadyFirings reports whether firings come at one speed: the exhaust stroke does
@@ -70,18 +118,18 @@ func steadyFirings(s []spark) bool {
 }
 
 // smallAt reports whether a spark is small beside a larger one on both sides, few
-// sparks away.
-func (g *ignition) smallAt(i int) bool {
+// sparks away; only those that count may be the larger ones.
+func (g *ignition) smallAt(i int, counts func(spark) bool) bool {
 	h := g.sparks[i].height / smallBeside
 	left, right := -1, -1
 	for j := i - 1; j >= 0 && j >= i-longestRun; j-- {
-		if g.sparks[j].height >= h {
+		if g.sparks[j].height >= h && counts(g.sparks[j]) {
 			left = j
 			break
 		}
 	}
 	for j := i + 1; j < len(g.sparks) && j <= i+longestRun; j++ {
-		if g.sparks[j].height >= h {
+		if g.sparks[j].height >= h && counts(g.sparks[j]) {
 			right = j
 			break
 		}
@@ -113,29 +161,12 @@ func unevenness(s []spark) float64 {
 // wasteBySpeed settles whether a waste-spark coil whose sparks are all alike
 // shows both strokes or only the compression stroke: by which speed fits.
 func (g *ignition) wasteBySpeed() {
-	var gaps []float64
-	for i := 1; i < len(g.sparks); i++ {
-		if d := g.sparks[i].t - g.sparks[i-1].t; d > 0 {
-			gaps = append(gaps, d)
-		}
-	}
-	if len(gaps) < 2 {
+	gap := medianGap(g.sparks)
+	if len(g.sparks) < 3 || math.IsNaN(gap) {
 		return
 	}
-	once, twice := 60/stats.Median(gaps), 120/stats.Median(gaps)
-	fits := func(rpm float64) bool {
-		if d := g.meta.Condition.SpeedRPM; d > 0 {
-			return math.Abs(rpm/d-1) < 0.25
-		}
-		switch g.meta.Condition.State {
-		case evidence.Idle, "":
-			return rpm > 500 && rpm < idleBelow
-		case evidence.Cranking:
-			return rpm < crankingBelow
-		}
-		return rpm > idleBelow
-	}
-	if fits(once) && !fits(twice) {
+	once, twice := 60/gap, 120/gap
+	if g.fitsSpeed(once) && !g.fitsSpeed(twice) {
 		g.revs = 1
 		g.note(evidence.ConditionUnsure, true, "%s: sparks come once in a revolution and are all alike; those on the exhaust stroke could not be told apart", g.ch.Name)
 		g.flag(evidence.ConditionUnsure)

@@ -39,7 +39,8 @@ type synth struct {
 	step    float64
 	snapUp  float64 // crest factor while rpm rises; 0 = none
 	snapOf  func(t float64) bool
-	missing float64 // share without a spark
+	missing float64          // share without a spark
+	open    func(k int) bool // firings whose spark does not jump, at three times the crest; nil = none
 	seed    uint64
 }
 
@@ -69,6 +70,9 @@ func (s synth) draw() (*trace.Recording, synthTruth) {
 			burn *= 0.62
 		}
 		miss := rng.Float64() < s.missing
+		if s.open != nil && s.open(tr.n) {
+			miss, crest = true, 3*crest
+		}
 		tr.n++
 		tr.at = append(tr.at, t)
 		if miss {
