@@ -10,6 +10,11 @@ import (
 // together (trade.md 3.2: misfires burst, treat bursts as one; the length is our choice).
 const burstGap = 10.0 // s
 
+// burstLongest ends an episode however steadily the misfires go on: what holds for
+// longer than one pull through the gears is not one event that could be chance, it is
+// how the engine runs (our choice).
+const burstLongest = 30.0 // s
+
 // misfires reads the counters of each cylinder: events are the rises of the
 // counter (a fall is a reset), opportunities the half revolutions of the engine
 // over the time the counter was logged, episodes the bursts.
@@ -23,7 +28,7 @@ func (l *logView) misfires(res *Result) {
 		if p.V[0] > 0 {
 			episodes = 1
 		}
-		last := math.Inf(-1)
+		last, began := math.Inf(-1), math.Inf(-1)
 		for i := 1; i < len(p.V); i++ {
 			d := p.V[i] - p.V[i-1]
 			if d < 0 {
@@ -33,8 +38,9 @@ func (l *logView) misfires(res *Result) {
 				continue
 			}
 			events += d
-			if p.T[i]-last > burstGap {
+			if p.T[i]-last > burstGap || p.T[i]-began > burstLongest {
 				episodes++
+				began = p.T[i]
 			}
 			last = p.T[i]
 		}
@@ -56,7 +62,7 @@ func (l *logView) misfires(res *Result) {
 		}
 		if chances >= 50 {
 			k := events + 0.5
-			l.emit(res, "misfire.rate", p.Subject, "%", 100*events/chances, 100*math.Sqrt(k)/chances, int(events), "", nil, nil, p)
+			l.emit(res, "misfire.rate", p.Subject, "%", 100*events/chances, 100*math.Sqrt(k)/chances, int(chances), "", nil, nil, p)
 		}
 	}
 }

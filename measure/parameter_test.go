@@ -403,3 +403,34 @@ func BenchmarkParameters(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(ss)*len(ss[0].T))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mvalues/s")
 }
+
+// TestSteadyCountIsNoBurst: a count that rises every few seconds for ten minutes, on one
+// cylinder alone, is no single event that chance could have put there.
+func TestSteadyCountIsNoBurst(t *testing.T) {
+	for _, every := range []int{3, 8} { // s
+		var ss []Series
+		rpm := Series{Name: "engine speed", Unit: unit.Must("rpm")}
+		for k := range 600 {
+			rpm.T, rpm.V = append(rpm.T, float64(k)), append(rpm.V, 2200)
+		}
+		ss = append(ss, rpm)
+		for c := 1; c <= 4; c++ {
+			s := Series{Name: fmt.Sprintf("Misfire count cylinder %d", c), Unit: unit.Must("count"), T: rpm.T}
+			for k := range 600 {
+				s.V = append(s.V, b2f(c == 3)*float64(k/every))
+			}
+			ss = append(ss, s)
+		}
+		res := parameters(t, ss, petrol16)
+		for _, r := range res.Readings {
+			if r.Feature == "misfire.rate" && r.N != 11000 { // 2200/2 a minute, ten minutes
+				t.Errorf("%s: %d firings behind the rate", r.Subject, r.N)
+			}
+		}
+		for _, f := range Judge(Task{Engine: vehicle.Engine{Cylinders: 4}, Readings: res.Readings, Asks: []Ask{{Test: "counts", Feature: "misfire.count", Versus: Count}}}) {
+			if f.Feature == "misfire.count" && (f.State == evidence.High) != (f.Subject == evidence.Cyl(3)) {
+				t.Errorf("every %d s: %s %s", every, f.State, f.Sentence)
+			}
+		}
+	}
+}
