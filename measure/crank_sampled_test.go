@@ -3,6 +3,8 @@ package measure
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"proveout/trace"
@@ -54,6 +56,10 @@ func TestSampledCrank(t *testing.T) {
 			t.Errorf("%s: wheel %q, %d teeth, %v %v", c.name, run.Wheel, run.TeethPerTurn, err, res.NotMeasured)
 			continue
 		}
+		said := slices.ContainsFunc(res.Notes, func(n Note) bool { return strings.Contains(n.Text, "no two clear levels") })
+		if said != c.reluctance {
+			t.Errorf("%s: said to have no two clear levels: %v", c.name, said)
+		}
 		for _, s := range run.Speeds {
 			if want := 700 + 200*s.Seconds/4; math.Abs(s.RPM/want-1) > 0.004 {
 				t.Errorf("%s: %.1f rpm at %.2f s, drawn %.1f", c.name, s.RPM, s.Seconds, want)
@@ -91,5 +97,22 @@ func TestLongCrankRecording(t *testing.T) {
 	}
 	if math.Abs(run.Turns-800) > 1 || len(run.Doubled)+len(run.Stray)+run.Missing+run.Lost != 0 || len(run.Misfires) != 0 {
 		t.Errorf("%.1f turns of 800; doubled %d, stray %d, missing %d, lost %d, misfires %d (%v)", run.Turns, len(run.Doubled), len(run.Stray), run.Missing, run.Lost, len(run.Misfires), res.NotMeasured)
+	}
+}
+
+// TestSpikesOnASampledSquareSignal: spikes on a square signal are counted one by one as
+// edges too many, and nothing else is made of them.
+func TestSpikesOnASampledSquareSignal(t *testing.T) {
+	rec := sampledCrank(250e3, 2, false, 0.02)
+	v, drawn := rec.Channels[0].Values, 0
+	for i := 2001; i+3 < len(v); i += 40011 { // three samples, 12 us, the other way
+		for j := i; j < i+3; j++ {
+			v[j] = 5 - v[j]
+		}
+		drawn++
+	}
+	run, res, err := Crank(rec, Meta{Engine: engineOf(4)})
+	if err != nil || run.Wheel != "60-2" || len(run.Doubled) != drawn || len(run.Stray)+run.Missing+run.Lost != 0 {
+		t.Errorf("wheel %q, doubled %d of %d, stray %d, missing %d, lost %d (%v %v)", run.Wheel, len(run.Doubled), drawn, len(run.Stray), run.Missing, run.Lost, err, res.NotMeasured)
 	}
 }

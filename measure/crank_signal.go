@@ -15,6 +15,8 @@ const (
 	swingPeriod   = 0.1   // s: stretch over which the level of an analog sensor is taken
 	schmittShare  = 0.2   // of the swing: an analog edge must cross this far on both sides
 	fewestEdges   = 12
+	levelWidth    = 0.15 // of the swing: samples so near to either end lie on a level
+	levelShare    = 0.75 // of the samples on the two levels: a sine has about half there
 )
 
 // edge is one change of a sensor's level.
@@ -39,7 +41,8 @@ type sensor struct {
 // one at each change. A sampled channel is cut by a two-level (Schmitt) trigger
 // about the middle between its 10 % and 90 % points of each tenth of a second,
 // and the crossing of the middle is interpolated: for a variable-reluctance
-// sensor that is the passing of a tooth's middle or edge.
+// sensor that is the passing of a tooth's middle or edge. A square signal is told from
+// it by how many samples lie on its two levels.
 func findEdges(rec *trace.Recording, ch *trace.Channel) sensor {
 	s := sensor{ch: ch, grain: float64(max(rec.Time.Resolution, 1)) * 1e-9}
 	for _, seg := range rec.Segments[min(1, len(rec.Segments)):] {
@@ -120,7 +123,7 @@ func leastGreatest(v []float64) (lo, hi float64) {
 }
 
 func (s *sensor) sampled(rec *trace.Recording) {
-	s.analog = true
+	onLevel, looked := 0, 0
 	runs := rec.Segments
 	if len(runs) == 0 {
 		runs = []trace.Segment{{First: 0, End: len(s.ch.Values)}}
@@ -157,6 +160,13 @@ func (s *sensor) sampled(rec *trace.Recording) {
 			slices.Sort(scratch)
 			lo, hi := scratch[len(scratch)/10], scratch[len(scratch)-1-len(scratch)/10]
 			mids, bands = append(mids, (lo+hi)/2), append(bands, schmittShare*(hi-lo))
+			near := levelWidth * (hi - lo)
+			for _, x := range scratch {
+				if math.Abs(x-lo) <= near || math.Abs(x-hi) <= near {
+					onLevel++
+				}
+			}
+			looked += len(scratch)
 		}
 		if len(mids) == 0 {
 			continue
@@ -198,6 +208,7 @@ func (s *sensor) sampled(rec *trace.Recording) {
 			before = x
 		}
 	}
+	s.analog = float64(onLevel) < levelShare*float64(looked)
 }
 
 // dropBounce takes out pulses that are no teeth: two edges nearer than
