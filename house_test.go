@@ -19,6 +19,7 @@ var mayImport = map[string][]string{
 	"unit":              {},
 	"stats":             {},
 	"strict":            {},
+	"published":         {},
 	"schema":            {},
 	"vehicle":           {"unit"},
 	"evidence":          {"unit", "vehicle"},

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"proveout/evidence"
+	"proveout/published"
 )
 
 // TestStateOfCharge: every row of the BCI examples and of the temperature table.
@@ -19,19 +20,19 @@ func TestStateOfCharge(t *testing.T) {
 		if _, err := fmt.Sscanf(row["ocv_V"], "%g at %g F", &volts, &fahrenheit); err != nil && volts == 0 {
 			t.Fatal(row, err)
 		}
-		if got, want := StateOfCharge(volts, (fahrenheit-32)/1.8), number(t, row["soc_percent"]); math.Abs(got-want) > 0.0055 {
+		if got, want := StateOfCharge(volts, (fahrenheit-32)/1.8), published.Number(t, row["soc_percent"]); math.Abs(got-want) > 0.0055 {
 			t.Errorf("%s: %.3f %%, table %.2f", row["ocv_V"], got, want)
 		}
 	}
 	for _, row := range standardsTable(t, "battery_temp_comp.csv") {
 		// A battery that reads half charge after correction.
-		add := number(t, row["add_to_V12"])
-		if got := StateOfCharge(12.24-add, (number(t, row["temp_F"])-32)/1.8); math.Abs(got-50) > 0.01 {
+		add := published.Number(t, row["add_to_V12"])
+		if got := StateOfCharge(12.24-add, (published.Number(t, row["temp_F"])-32)/1.8); math.Abs(got-50) > 0.01 {
 			t.Errorf("%s F: %.3f %%", row["temp_F"], got)
 		}
 	}
 	for _, row := range standardsTable(t, "battery_load_test.csv") {
-		if got, want := LoadTestLimit(number(t, row["temp_C"])), number(t, row["min_V_at_15s"]); math.Abs(got-want) > 1e-9 {
+		if got, want := LoadTestLimit(published.Number(t, row["temp_C"])), published.Number(t, row["min_V_at_15s"]); math.Abs(got-want) > 1e-9 {
 			t.Errorf("load limit at %s C: %.3f, table %.1f", row["temp_C"], got, want)
 		}
 	}

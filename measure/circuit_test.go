@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"strconv"
 	"testing"
 
 	"proveout/evidence"
@@ -164,13 +163,4 @@ func standardsTable(t *testing.T, name string) []map[string]string {
 		out = append(out, m)
 	}
 	return out
-}
-
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"proveout/evidence"
+	"proveout/published"
 	"proveout/unit"
 )
 
@@ -168,7 +169,7 @@ func (p ramps) capture(m Meta) (Result, error) {
 // standards.md 8.7, testdata/rl_coil_examples.csv.
 func TestPrimaryClosedForm(t *testing.T) {
 	for _, row := range standardsTable(t, "rl_coil_examples.csv") {
-		volts, ms, amps := number(t, row["V"]), number(t, row["t_ms"]), number(t, row["i_A"])
+		volts, ms, amps := published.Number(t, row["V"]), published.Number(t, row["t_ms"]), published.Number(t, row["i_A"])
 		p := plainRamps()
 		p.volts, p.ohms, p.henry, p.dwell, p.noise, p.rate = volts, 0.6, 3.5e-3, ms*1e-3, 0, 500e3
 		p.n = 6
@@ -182,7 +183,7 @@ func TestPrimaryClosedForm(t *testing.T) {
 		within(t, res, "coil.dwell", ms*1e-3, 0.002)
 		within(t, res, "coil.ramp_slope", volts/3.5e-3, 0.005)
 		r, _ := find(res.Readings, "coil.primary_current")
-		if e := 0.5 * 3.5e-3 * r.Value.SI * r.Value.SI; math.Abs(e*1e3-number(t, row["E_mJ"])) > 0.005*number(t, row["E_mJ"]) {
+		if e := 0.5 * 3.5e-3 * r.Value.SI * r.Value.SI; math.Abs(e*1e3-published.Number(t, row["E_mJ"])) > 0.005*published.Number(t, row["E_mJ"]) {
 			t.Errorf("energy %.4f mJ, table %s", e*1e3, row["E_mJ"])
 		}
 	}

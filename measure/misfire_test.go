@@ -1,51 +1,23 @@
 package measure
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
 	"proveout/evidence"
 	"proveout/obd"
+	"proveout/published"
 	"proveout/unit"
 	"proveout/vehicle"
 )
 
-func table(t *testing.T, name string, want int) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(all)-1 != want {
-		t.Fatalf("%s: %d rows, want %d", name, len(all)-1, want)
-	}
-	return all[1:]
-}
-
-func atof(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
-
 // standards.md 7.1: percent arithmetic over 200 and 1000 revolutions.
 func TestMisfirePercentTable(t *testing.T) {
-	for _, r := range table(t, "misfire_percent_examples.csv", 9) {
-		c, rev, k := int(atof(t, r[0])), int(atof(t, r[1])), int(atof(t, r[2]))
-		if got := FiringEvents(c, rev); got != atof(t, r[3]) {
+	for _, r := range published.Rows(t, "misfire_percent_examples.csv", 9) {
+		c, rev, k := int(published.Number(t, r[0])), int(published.Number(t, r[1])), int(published.Number(t, r[2]))
+		if got := FiringEvents(c, rev); got != published.Number(t, r[3]) {
 			t.Errorf("%v: %v firing events", r, got)
 		}
 		if got := fmt.Sprintf("%.4f", MisfirePercent(k, c, rev)); got != r[4] {
@@ -59,14 +31,14 @@ func TestMisfirePercentTable(t *testing.T) {
 
 // standards.md 7.1, 40 CFR 86.010-18 (h)(2)(i)(C).
 func TestCylinderRuleTable(t *testing.T) {
-	for _, r := range table(t, "misfire_cylinder_rule_examples.csv", 4) {
+	for _, r := range published.Rows(t, "misfire_cylinder_rule_examples.csv", 4) {
 		_, list, ok := strings.Cut(r[0], ": ")
 		if !ok {
 			list = r[0]
 		}
 		var counts []float64
 		for _, s := range strings.Split(list, ",") {
-			counts = append(counts, atof(t, strings.TrimSpace(s)))
+			counts = append(counts, published.Number(t, strings.TrimSpace(s)))
 		}
 		want := Undecided
 		switch {

@@ -10,6 +10,7 @@ import (
 
 	"proveout/obd/canlog"
 	"proveout/obd/isotp"
+	"proveout/published"
 )
 
 // answerSignal maps a name of the recorded answers to ours. scale is the
@@ -224,7 +225,7 @@ func decodedAs(t *testing.T, pid byte, name string, data []byte, mod *Module) (t
 // whole path from text to session. With several modules the expected value is
 // that of the module that answered last.
 func TestVehicleAnswers(t *testing.T) {
-	all := rows(t, "vehicle-answers/answers")
+	all := published.Rows(t, "vehicle-answers/answers.csv", 6200)
 	if len(all) != 6200 {
 		t.Fatalf("%d rows, want 6200", len(all))
 	}

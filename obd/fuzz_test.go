@@ -11,6 +11,7 @@ import (
 
 	"proveout/obd/canlog"
 	"proveout/obd/isotp"
+	"proveout/published"
 )
 
 func FuzzRead(f *testing.F) {
@@ -31,10 +32,10 @@ func FuzzRead(f *testing.F) {
 
 // FuzzMessage feeds single answers, so that every decoder sees every length.
 func FuzzMessage(f *testing.F) {
-	for _, row := range rows(f, "tables/mode06_examples") {
+	for _, row := range published.Rows(f, "tables/mode06_examples.csv", 17) {
 		f.Add(unhex(f, row[0]))
 	}
-	for _, row := range rows(f, "tables/pid_examples") {
+	for _, row := range published.Rows(f, "tables/pid_examples.csv", 54) {
 		f.Add(unhex(f, row[0]))
 	}
 	for _, s := range []string{"49", "4902", "490201", "4904", "49080102", "43", "4301", "59", "5902", "5902FF030100", "7F", "7F04", "42", "4202", "420200", "46", "4600", "44", "54", "49020231", "4A0000"} {

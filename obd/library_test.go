@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"proveout/published"
 	"strings"
 	"testing"
 )
@@ -88,7 +89,7 @@ func (v vector) decode(t *testing.T) string {
 		id, raw, _ := strings.Cut(v.bytes, ":")
 		b := unhex(t, raw)
 		value, u, ok := Scale(mustByte(id), uint16(b[0])<<8|uint16(b[1]))
-		if !ok || math.Abs(value-number(t, v.expected)) > 0.025 || libraryUnits[u] != v.unit {
+		if !ok || math.Abs(value-published.Number(t, v.expected)) > 0.025 || libraryUnits[u] != v.unit {
 			return fmt.Sprintf("%v %s", value, u)
 		}
 		return ""
@@ -141,7 +142,7 @@ func (v vector) service01(t *testing.T) string {
 		return ""
 	case "service01_multi":
 		id := map[string]string{"05 ect": "coolant_temperature", "15 voltage": "o2_2_voltage", "15 trim": "o2_2_trim", "0C rpm": "engine_speed", "03 fuelsys1": "fuel_system_1"}[field]
-		return number1(id, number(t, v.expected), 1e-9)
+		return number1(id, published.Number(t, v.expected), 1e-9)
 	}
 	pid := b[1]
 	if pid == 0x01 {
@@ -180,7 +181,7 @@ func (v vector) service01(t *testing.T) string {
 	if strings.Contains(v.note, "truncates") || strings.Contains(v.note, "rounds") {
 		tolerance = 0.005
 	}
-	if got := values[i].Number; math.Abs(got-number(t, v.expected)) > tolerance {
+	if got := values[i].Number; math.Abs(got-published.Number(t, v.expected)) > tolerance {
 		return fmt.Sprintf("%v", got)
 	}
 	return ""

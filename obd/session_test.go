@@ -11,6 +11,7 @@ import (
 
 	"proveout/obd/canlog"
 	"proveout/obd/isotp"
+	"proveout/published"
 )
 
 // values gives "id=value unit" of a module's last samples, in the standard's unit.
@@ -50,7 +51,7 @@ func noteTexts(s *Session) string {
 // table. The values are those the table states.
 func TestIsotpExamplesDecoded(t *testing.T) {
 	var text strings.Builder
-	for _, row := range rows(t, "tables/isotp_examples") {
+	for _, row := range published.Rows(t, "tables/isotp_examples.csv", 14) {
 		for part := range strings.SplitSeq(row[2], " + ") {
 			fmt.Fprintf(&text, "%s %s\n", row[1], part)
 		}
@@ -92,7 +93,7 @@ func TestIsotpExamplesDecoded(t *testing.T) {
 // The decodable rows of candump_examples.csv: what the table states.
 func TestCandumpExamplesDecoded(t *testing.T) {
 	var text strings.Builder
-	for _, row := range rows(t, "tables/candump_examples") {
+	for _, row := range published.Rows(t, "tables/candump_examples.csv", 13) {
 		text.WriteString(row[0] + "\n")
 	}
 	s := session(t, text.String())

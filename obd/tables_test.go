@@ -1,31 +1,16 @@
 package obd
 
 import (
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
 	"proveout/obd/canlog"
+	"proveout/published"
 )
-
-func rows(t testing.TB, name string) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name + ".csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil || len(all) < 2 {
-		t.Fatalf("%s: %v", name, err)
-	}
-	return all[1:]
-}
 
 func unhex(t testing.TB, s string) []byte {
 	t.Helper()
@@ -34,15 +19,6 @@ func unhex(t testing.TB, s string) []byte {
 		t.Fatalf("%q: %v", s, err)
 	}
 	return b
-}
-
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
-	if err != nil {
-		t.Fatalf("%q: %v", s, err)
-	}
-	return v
 }
 
 // session reads a capture written in the test.
@@ -58,7 +34,7 @@ func session(t testing.TB, text string) *Session {
 // Every row of pid_examples.csv (CALC from the formulas of standards.md 1.4).
 func TestPIDExamples(t *testing.T) {
 	units := map[string]string{"deg BTDC": "deg", "ratio": "lambda"}
-	for _, row := range rows(t, "tables/pid_examples") {
+	for _, row := range published.Rows(t, "tables/pid_examples.csv", 54) {
 		b := unhex(t, row[0])
 		if row[3] == "bits" {
 			want := strings.TrimPrefix(row[2], "supported: ")
@@ -74,7 +50,7 @@ func TestPIDExamples(t *testing.T) {
 			continue
 		}
 		for i, v := range got {
-			w := number(t, want[i])
+			w := published.Number(t, want[i])
 			if math.Abs(v.Number-w) > 1e-9*max(1, math.Abs(w)) && fmt.Sprintf("%.6g", v.Number) != strings.TrimSpace(want[i]) {
 				t.Errorf("%s: %v, want %v", row[0], v.Number, w)
 			}
@@ -94,7 +70,7 @@ func TestPIDExamples(t *testing.T) {
 
 // Every row of the PID table: length, and the ends of the range it states.
 func TestPIDTable(t *testing.T) {
-	for _, row := range rows(t, "tables/pids_mode01") {
+	for _, row := range published.Rows(t, "tables/pids_mode01.csv", 105) {
 		pid := mustByte(row[0])
 		p := pids()[pid]
 		if p == nil {
@@ -122,7 +98,7 @@ func TestPIDTable(t *testing.T) {
 		}
 		a, _ := s.decode(lo)
 		b, _ := s.decode(hi)
-		for _, c := range []struct{ got, want float64 }{{a.Number, number(t, row[4])}, {b.Number, number(t, row[5])}} {
+		for _, c := range []struct{ got, want float64 }{{a.Number, published.Number(t, row[4])}, {b.Number, published.Number(t, row[5])}} {
 			if math.Abs(c.got-c.want) > 0.0051*max(1, math.Abs(c.want)*0.001) {
 				t.Errorf("PID %s (%s): range end %v, table %v", row[0], row[2], c.got, c.want)
 			}
@@ -132,7 +108,7 @@ func TestPIDTable(t *testing.T) {
 
 // Every row of readiness_examples.csv.
 func TestReadinessExamples(t *testing.T) {
-	for _, row := range rows(t, "tables/readiness_examples") {
+	for _, row := range published.Rows(t, "tables/readiness_examples.csv", 6) {
 		b := unhex(t, row[0])
 		r, err := DecodeReadiness(b[1], b[2:])
 		if err != nil || r.String() != row[1] {
@@ -146,7 +122,7 @@ func TestReadinessExamples(t *testing.T) {
 
 // Every row of dtc_examples.csv; 0000 in a list is padding.
 func TestCodeExamples(t *testing.T) {
-	for _, row := range rows(t, "tables/dtc_examples") {
+	for _, row := range published.Rows(t, "tables/dtc_examples.csv", 18) {
 		b := unhex(t, row[0])
 		codes, _, _ := decodeCodes(append([]byte{1}, b...), true)
 		if row[0] == "0000" {
@@ -172,7 +148,7 @@ func TestCodeExamples(t *testing.T) {
 
 // Every row of uds_dtc_examples.csv, and the status bits by name.
 func TestStatusCodeExamples(t *testing.T) {
-	for _, row := range rows(t, "tables/uds_dtc_examples") {
+	for _, row := range published.Rows(t, "tables/uds_dtc_examples.csv", 11) {
 		codes, note := decodeStatusCodes(unhex(t, row[0]))
 		if len(codes) != 1 || note != "" {
 			t.Errorf("%s: %v %s", row[0], codes, note)
@@ -197,7 +173,7 @@ func TestStatusCodeExamples(t *testing.T) {
 
 // Every row of mode06_examples.csv.
 func TestMonitorExamples(t *testing.T) {
-	for _, row := range rows(t, "tables/mode06_examples") {
+	for _, row := range published.Rows(t, "tables/mode06_examples.csv", 17) {
 		got, _, _, rest := decodeMonitors(unhex(t, row[0])[1:])
 		var s []string
 		for _, r := range got {
@@ -234,7 +210,7 @@ func TestScalingTable(t *testing.T) {
 		}
 		a, u, ok := Scale(id, lo)
 		b, _, _ := Scale(id, hi)
-		if !ok || u != row[4] || fmt.Sprintf("%.6g", a) != row[5] || fmt.Sprintf("%.6g", b) != fmt.Sprintf("%.6g", number(t, row[6])) {
+		if !ok || u != row[4] || fmt.Sprintf("%.6g", a) != row[5] || fmt.Sprintf("%.6g", b) != fmt.Sprintf("%.6g", published.Number(t, row[6])) {
 			t.Errorf("id %s: %v to %v %s, table %s to %s", row[0], a, b, u, row[5], row[6])
 		}
 		if (row[1] == "signed") != (id >= 0x80) {
@@ -353,7 +329,7 @@ func TestTablesLoad(t *testing.T) {
 	if s, ok := (Code{Failure: 0x87, HasFailure: true}).FailureText(); !ok || s != "missing message" {
 		t.Error(s)
 	}
-	for _, r := range rows(t, "tables/pids_mode01") {
+	for _, r := range published.Rows(t, "tables/pids_mode01.csv", 105) {
 		if name, ok := PIDName(mustByte(r[0])); !ok || name == "" {
 			t.Errorf("PID %s", r[0])
 		}

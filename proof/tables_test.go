@@ -1,44 +1,16 @@
 package proof
 
 import (
-	"encoding/csv"
-	"os"
-	"strconv"
+	"proveout/published"
 	"strings"
 	"testing"
 )
 
-func table(t *testing.T, name string, want int) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(all)-1 != want {
-		t.Fatalf("%s: %d rows, want %d", name, len(all)-1, want)
-	}
-	return all[1:]
-}
-
-func atof(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
-
 // Similar conditions worked from 40 CFR 86.010-2, stored 2100 rpm, 40 % load, hot;
 // both ways to read "20 percent", limits included.
 func TestSimilarConditionsTable(t *testing.T) {
-	for _, r := range table(t, "similar_conditions_examples.csv", 12) {
-		m := Moment{RPM: atof(t, r[0]), LoadPct: atof(t, r[1]), CoolantC: 90}
+	for _, r := range published.Rows(t, "similar_conditions_examples.csv", 12) {
+		m := Moment{RPM: published.Number(t, r[0]), LoadPct: published.Number(t, r[1]), CoolantC: 90}
 		if r[2] == "cold" {
 			m.CoolantC = 20
 		}
@@ -54,8 +26,8 @@ func TestSimilarConditionsTable(t *testing.T) {
 
 // The drive for permanent codes worked from 40 CFR 86.010-18 (d)(4)(ii).
 func TestPermanentCodeDriveTable(t *testing.T) {
-	for _, r := range table(t, "denominator_examples.csv", 6) {
-		ok, why := Drive{atof(t, r[0]), atof(t, r[1]), atof(t, r[2])}.Met()
+	for _, r := range published.Rows(t, "denominator_examples.csv", 6) {
+		ok, why := Drive{published.Number(t, r[0]), published.Number(t, r[1]), published.Number(t, r[2])}.Met()
 		if ok != (r[3] == "met") {
 			t.Errorf("%v: %v %s", r, ok, why)
 		}

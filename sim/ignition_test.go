@@ -1,38 +1,13 @@
 package sim
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
+	"proveout/published"
 	"slices"
-	"strconv"
 	"testing"
 )
-
-func rows(t *testing.T, file string) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil || len(all) < 2 {
-		t.Fatalf("%s: %v, %d rows", file, err, len(all))
-	}
-	return all[1:]
-}
-
-func num(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 func near(t *testing.T, what string, got, want, tol float64) {
 	t.Helper()
@@ -44,10 +19,10 @@ func near(t *testing.T, what string, got, want, tol float64) {
 // Source: testdata/rl_coil_examples.csv (20 rows, R 0.6 ohm, L 3.5 mH) and the
 // times to 7.5 A printed under it.
 func TestRiseCurrentAgainstTable(t *testing.T) {
-	for _, r := range rows(t, "rl_coil_examples.csv") {
-		i := RiseCurrent(num(t, r[0]), 0.6, 3.5e-3, num(t, r[1])*1e-3)
-		near(t, "current "+r[0]+" V "+r[1]+" ms", i, num(t, r[2]), 6e-6)
-		near(t, "energy "+r[0]+" V "+r[1]+" ms", 1e3*InductiveEnergy(3.5e-3, i), num(t, r[3]), 6e-5)
+	for _, r := range published.Rows(t, "rl_coil_examples.csv", 20) {
+		i := RiseCurrent(published.Number(t, r[0]), 0.6, 3.5e-3, published.Number(t, r[1])*1e-3)
+		near(t, "current "+r[0]+" V "+r[1]+" ms", i, published.Number(t, r[2]), 6e-6)
+		near(t, "energy "+r[0]+" V "+r[1]+" ms", 1e3*InductiveEnergy(3.5e-3, i), published.Number(t, r[3]), 6e-5)
 	}
 	for v, ms := range map[float64]float64{12: 2.74169, 14: 2.26197, 10: 3.48738} {
 		near(t, fmt.Sprint("time to 7.5 A at ", v), 1e3*RiseTime(v, 0.6, 3.5e-3, 7.5), ms, 5e-6)
@@ -79,8 +54,8 @@ func TestCoilFiguresOfTheTrade(t *testing.T) {
 // Source: testdata/air_breakdown.csv: the formula to its printed digits, and the
 // published sphere-gap values of IEC 60052 within 7 %.
 func TestBreakdownAgainstTable(t *testing.T) {
-	for _, r := range rows(t, "air_breakdown.csv") {
-		near(t, "gap "+r[0], Breakdown(num(t, r[0])/100, 101325, 293.15)/1e3, num(t, r[1]), 6e-4)
+	for _, r := range published.Rows(t, "air_breakdown.csv", 9) {
+		near(t, "gap "+r[0], Breakdown(published.Number(t, r[0])/100, 101325, 293.15)/1e3, published.Number(t, r[1]), 6e-4)
 	}
 	for cm, kv := range map[float64]float64{0.5: 16.9, 1: 31.4, 1.5: 45, 2: 57.7} {
 		near(t, fmt.Sprint("sphere gap ", cm), Breakdown(cm/100, 101325, 293.15)/1e3, kv, 0.07*kv)
@@ -112,10 +87,10 @@ func TestBreakdownAtThePlug(t *testing.T) {
 
 // Source: testdata/compression_adiabatic.csv.
 func TestAdiabatic(t *testing.T) {
-	for _, r := range rows(t, "compression_adiabatic.csv") {
-		p, k := Adiabatic(101325, 293.15, num(t, r[0]), num(t, r[1]))
-		near(t, "p "+r[0], p/1e3, num(t, r[2]), 0.01)
-		near(t, "T "+r[0], k, num(t, r[5]), 0.01)
+	for _, r := range published.Rows(t, "compression_adiabatic.csv", 10) {
+		p, k := Adiabatic(101325, 293.15, published.Number(t, r[0]), published.Number(t, r[1]))
+		near(t, "p "+r[0], p/1e3, published.Number(t, r[2]), 0.01)
+		near(t, "T "+r[0], k, published.Number(t, r[5]), 0.01)
 	}
 }
 

@@ -1,41 +1,11 @@
 package stats
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
+	"proveout/published"
 	"strings"
 	"testing"
 )
-
-// rows reads a table of testdata: published or SciPy/R values, the source in
-// the last column of each row.
-func rows(t *testing.T, name string, want int) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(all)-1 != want {
-		t.Fatalf("%s has %d rows, want %d", name, len(all)-1, want)
-	}
-	return all[1:]
-}
-
-func num(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 // printed fails unless got rounds to the printed text.
 func printed(t *testing.T, what string, got float64, text string) {
@@ -44,15 +14,15 @@ func printed(t *testing.T, what string, got float64, text string) {
 	if i := strings.IndexByte(text, '.'); i >= 0 {
 		dec = len(text) - i - 1
 	}
-	want := num(t, text)
+	want := published.Number(t, text)
 	if math.IsNaN(got) || math.Abs(got-want) > 0.5000001*math.Pow(10, -float64(dec)) {
 		t.Errorf("%s = %.9g, table says %s", what, got, text)
 	}
 }
 
 func TestGrubbsTable(t *testing.T) {
-	for _, r := range rows(t, "stats_grubbs.csv", 10) {
-		n := int(num(t, r[0]))
+	for _, r := range published.Rows(t, "stats_grubbs.csv", 10) {
+		n := int(published.Number(t, r[0]))
 		printed(t, "one-sided 0.05, n="+r[0], GrubbsCritical(n, 0.05, false), r[1])
 		printed(t, "one-sided 0.01, n="+r[0], GrubbsCritical(n, 0.01, false), r[2])
 		printed(t, "two-sided 0.05, n="+r[0], GrubbsCritical(n, 0.05, true), r[3])
@@ -72,8 +42,8 @@ func TestGrubbsTable(t *testing.T) {
 }
 
 func TestPoissonTable(t *testing.T) {
-	for _, r := range rows(t, "stats_poisson.csv", 25) {
-		k := int(num(t, r[0]))
+	for _, r := range published.Rows(t, "stats_poisson.csv", 25) {
+		k := int(published.Number(t, r[0]))
 		lo, hi := PoissonLimits(k, 0.95)
 		printed(t, "low95 of "+r[0], lo, r[1])
 		printed(t, "high95 of "+r[0], hi, r[2])
@@ -89,17 +59,17 @@ func TestPoissonTable(t *testing.T) {
 }
 
 func TestClopperPearsonTable(t *testing.T) {
-	for _, r := range rows(t, "stats_clopper_pearson.csv", 11) {
-		lo, hi := ClopperPearson(int(num(t, r[0])), int(num(t, r[1])), 0.95)
+	for _, r := range published.Rows(t, "stats_clopper_pearson.csv", 11) {
+		lo, hi := ClopperPearson(int(published.Number(t, r[0])), int(published.Number(t, r[1])), 0.95)
 		printed(t, r[0]+"/"+r[1]+" low", lo, r[2])
 		printed(t, r[0]+"/"+r[1]+" high", hi, r[3])
 	}
 }
 
 func TestFisherTable(t *testing.T) {
-	for _, r := range rows(t, "stats_fisher.csv", 5) {
+	for _, r := range published.Rows(t, "stats_fisher.csv", 5) {
 		c := strings.FieldsFunc(r[0], func(r rune) bool { return r < '0' || r > '9' })
-		f := FisherExact(int(num(t, c[0])), int(num(t, c[1])), int(num(t, c[2])), int(num(t, c[3])))
+		f := FisherExact(int(published.Number(t, c[0])), int(published.Number(t, c[1])), int(published.Number(t, c[2])), int(published.Number(t, c[3])))
 		printed(t, r[0]+" two-sided", f.TwoSided, r[1])
 		printed(t, r[0]+" greater", f.Greater, r[2])
 		printed(t, r[0]+" less", f.Less, r[3])
@@ -107,16 +77,16 @@ func TestFisherTable(t *testing.T) {
 }
 
 func TestRuleOfThreeTable(t *testing.T) {
-	for _, r := range rows(t, "stats_rule_of_three.csv", 9) {
-		exact, three := RuleOfThree(int(num(t, r[0])), 0.95)
+	for _, r := range published.Rows(t, "stats_rule_of_three.csv", 9) {
+		exact, three := RuleOfThree(int(published.Number(t, r[0])), 0.95)
 		printed(t, "exact, n="+r[0], exact, r[1])
 		printed(t, "3/n, n="+r[0], three, r[2])
 	}
 }
 
 func TestSPRTThresholds(t *testing.T) {
-	for _, r := range rows(t, "stats_sprt_thresholds.csv", 6) {
-		up, lo := SPRT{num(t, r[0]), num(t, r[1])}.Bounds()
+	for _, r := range published.Rows(t, "stats_sprt_thresholds.csv", 6) {
+		up, lo := SPRT{published.Number(t, r[0]), published.Number(t, r[1])}.Bounds()
 		printed(t, "upper", up, r[2])
 		printed(t, "lower", lo, r[3])
 	}
@@ -124,7 +94,7 @@ func TestSPRTThresholds(t *testing.T) {
 
 // Each row of stats_sprt_examples.csv is one case here, in the file's order.
 func TestSPRTExamples(t *testing.T) {
-	table := rows(t, "stats_sprt_examples.csv", 9)
+	table := published.Rows(t, "stats_sprt_examples.csv", 9)
 	s := SPRT{0.05, 0.10}
 	fail, pass := BernoulliSteps(0.01, 0.05)
 	has := func(row int, parts ...string) {

@@ -1,30 +1,15 @@
 package vehicle
 
 import (
-	"encoding/csv"
-	"os"
+	"proveout/published"
 	"strconv"
 	"strings"
 	"testing"
 )
 
-func vinRows(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return all[1:]
-}
-
 // Every row of vin_examples.csv (49 CFR 565 Table VI and published examples).
 func TestVINExamples(t *testing.T) {
-	for _, row := range vinRows(t, "vin_examples.csv") {
+	for _, row := range published.Rows(t, "vin_examples.csv", 12) {
 		v, err := ParseVIN(row[0])
 		if why, ok := strings.CutPrefix(row[5], "reject: "); ok {
 			want := map[string]string{"16 characters": "16 characters", "contains I": "'I' at position 13"}[why]
@@ -59,17 +44,17 @@ func TestVINExamples(t *testing.T) {
 }
 
 func TestVINTables(t *testing.T) {
-	for _, row := range vinRows(t, "vin_translit.csv") {
+	for _, row := range published.Rows(t, "vin_translit.csv", 33) {
 		if got := vinValue(row[0][0]); strconv.Itoa(got) != row[1] {
 			t.Errorf("%s = %d", row[0], got)
 		}
 	}
-	for i, row := range vinRows(t, "vin_weights.csv") {
+	for i, row := range published.Rows(t, "vin_weights.csv", 17) {
 		if strconv.Itoa(vinWeights[i]) != row[1] || strconv.Itoa(i+1) != row[0] {
 			t.Errorf("position %s: %d", row[0], vinWeights[i])
 		}
 	}
-	for _, row := range vinRows(t, "vin_year.csv") {
+	for _, row := range published.Rows(t, "vin_year.csv", 60) {
 		seventh := map[string]string{"numeric": "5", "alphabetic": "A"}[row[2]]
 		v, err := ParseVIN("1G4AH5" + seventh + "H4" + row[1] + "G118341")
 		if err != nil {

@@ -2,28 +2,14 @@ package canlog
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
 	"os"
+	"proveout/published"
 	"strings"
 	"testing"
 	"testing/iotest"
 )
-
-func rows(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return all[1:]
-}
 
 func read(t *testing.T, text string) *Log {
 	t.Helper()
@@ -91,7 +77,7 @@ func TestCandumpExamples(t *testing.T) {
 		"123#112": "byte 6: odd number of hex digits",
 		"1234#11": `byte 0: CAN id "1234" must be 3 or 8 hex digits`,
 	}
-	all := rows(t, "candump_examples.csv")
+	all := published.Rows(t, "candump_examples.csv", 13)
 	if len(all) != len(want) {
 		t.Fatalf("%d rows, %d expectations", len(all), len(want))
 	}

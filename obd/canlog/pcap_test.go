@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"os"
+	"proveout/published"
 	"strings"
 	"testing"
 )
@@ -12,7 +13,7 @@ import (
 // The three rows of pcap_example.csv, and that they are the stored file.
 func TestPCAPExample(t *testing.T) {
 	var all []byte
-	for _, row := range rows(t, "pcap_example.csv") {
+	for _, row := range published.Rows(t, "pcap_example.csv", 3) {
 		b, err := hex.DecodeString(strings.ReplaceAll(row[1], " ", ""))
 		if err != nil {
 			t.Fatal(err)

@@ -1,30 +1,15 @@
 package isotp
 
 import (
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
-	"os"
 	"strings"
 	"testing"
 	"time"
 
 	"proveout/obd/canlog"
+	"proveout/published"
 )
-
-func rows(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return all[1:]
-}
 
 // frame makes a record from "7E8 04 41 0C 1A F8".
 func frame(t testing.TB, i int, line string) canlog.Record {
@@ -90,7 +75,7 @@ func TestExamples(t *testing.T) {
 	// the decoder makes of the left-over 0F is tested in package obd.
 	a := New(Options{})
 	i := 0
-	for _, row := range rows(t, "isotp_examples.csv") {
+	for _, row := range published.Rows(t, "isotp_examples.csv", 14) {
 		got := ""
 		for _, part := range strings.Split(row[2], " + ") {
 			r := frame(t, i, row[1]+" "+part)
@@ -139,7 +124,7 @@ func TestFlowControl(t *testing.T) {
 			return nil
 		},
 	}
-	for _, row := range rows(t, "isotp_fc_params.csv") {
+	for _, row := range published.Rows(t, "isotp_fc_params.csv", 6) {
 		f, ok := check[row[0]]
 		if !ok {
 			t.Errorf("row %q has no check", row[0])
@@ -181,7 +166,7 @@ func block(b byte) error {
 // The isotp rows of the library vectors. One deviation is named: the lenient
 // library hands out 27 bytes of a message that declares 32.
 func TestLibraryVectors(t *testing.T) {
-	for _, row := range rows(t, "library_isotp.csv") {
+	for _, row := range published.Rows(t, "library_isotp.csv", 9) {
 		var lines []string
 		for _, f := range strings.Split(row[1], "|") {
 			id, b, _ := strings.Cut(f, ":")
