@@ -262,7 +262,7 @@ func (t Task) unusable(f evidence.Feature, r evidence.Reading) (why, fix string,
 	}
 	for _, fl := range r.Flags {
 		if fl.Blocks() {
-			return blockedWhy(fl), blockedFix(fl, r.Feature), fl
+			return blockedWhy(fl, r.Feature), blockedFix(fl, r.Feature), fl
 		}
 	}
 	if tr := traitsOf(f); (tr.low != 0 || tr.high != 0) && (r.Value.SI < tr.low || r.Value.SI > tr.high) {
@@ -288,13 +288,17 @@ var (
 )
 
 // blockedWhy and blockedFix put a blocking flag into words.
-func blockedWhy(f evidence.Flag) string {
+func blockedWhy(f evidence.Flag, feature string) string {
 	switch f {
 	case evidence.Clipped:
 		return "the trace is cut off at the recorder's range"
 	case evidence.TooSlow:
 		return "the sample rate is too slow for it"
 	case evidence.TooFewEvents:
+		group, _, _ := strings.Cut(feature, ".")
+		if longerFix[group] != "" { // a brake, a log or a battery has no firings
+			return "too little of it was recorded"
+		}
 		return "too few firings were recorded"
 	case evidence.Stale:
 		return "the value is old"

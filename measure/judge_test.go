@@ -123,6 +123,31 @@ func TestBlockedReadingsDoNotDecide(t *testing.T) {
 	}
 }
 
+// What was recorded too short is said in that feature's own events: only an ignition
+// capture lacks firings.
+func TestTooFewOfItsOwnEvents(t *testing.T) {
+	for feature, want := range map[string]string{
+		"ignition.burn_time_idle": "too few firings were recorded. To do: record longer: 20 to 50 firings",
+		"brake.clamp_current":     "too little of it was recorded. To do: record more movements",
+		"battery.parasitic":       "too little of it was recorded. To do: record for longer",
+		"compression.dry":         "too little of it was recorded. To do: record more strokes",
+	} {
+		f, ok := evidence.Lookup(feature)
+		if !ok {
+			t.Fatal(feature)
+		}
+		r := engineReading(feature, f.Unit, 1, 0.01)
+		r.Flags = []evidence.Flag{evidence.TooFewEvents}
+		if strings.HasPrefix(feature, "ignition") || strings.HasPrefix(feature, "compression") {
+			r.Subject = evidence.Cyl(2)
+		}
+		fs := Judge(Task{Engine: four, Readings: []evidence.Reading{r}, Asks: []Ask{{Test: "one", Feature: feature, Versus: Others}}})
+		if len(fs) != 1 || fs[0].State != evidence.NotMeasured || !strings.Contains(fs[0].Sentence, want) {
+			t.Errorf("%s: %+v", feature, fs)
+		}
+	}
+}
+
 func TestNotMeasuredBecomesAFinding(t *testing.T) {
 	n := NotMeasured{Feature: "ignition.burn_time_idle", Subject: evidence.Cyl(2), Why: "the trace is flat", Fix: "check the pickup", Flag: evidence.WrongChannel, Item: 4}
 	task := Task{Engine: four, NotMeasured: []NotMeasured{n}, Asks: []Ask{{Test: "burn", Feature: n.Feature, Versus: Others}}}
