@@ -92,16 +92,13 @@ func shape(v []float64) (mean, sd float64) {
 // change with it.
 var isAbout = []string{"crank.signal_faults", "crank.edge_scatter", "log.dropouts", "crank.tooth_error", "cam.scatter"}
 
-// confidentlyWrong lists readings that are neither refused nor right. A reading is
+// wrongBy lists readings that are neither refused nor right. A reading is
 // right when it lies within three of its own standard uncertainties (and those of
 // the good capture's reading, which stands for the truth) of what one of the good
 // captures gives. Only a flag that forbids deciding on it refuses it: any other
-// flag leaves a number that somebody will believe.
-func confidentlyWrong(res Result, good ...Result) []string { return wrongBy(1, res, good...) }
-
-// wrongBy is confidentlyWrong where the values were multiplied: the height of a
-// pickup of unknown gain (the catalogue's amplitudes) is then that many times as high,
-// and compared with nothing but its like.
+// flag leaves a number that somebody will believe. Where the values were multiplied
+// by scale, the height of a pickup of unknown gain (the catalogue's amplitudes) is that
+// many times as high, and compared with nothing but its like.
 func wrongBy(scale float64, res Result, good ...Result) []string {
 	var out []string
 	for _, r := range res.Readings {

@@ -40,7 +40,7 @@ func (g *injector) boosted(ch *trace.Channel, runs []trace.Segment) bool {
 	lowest, _ := densest(ch.Values, runs, lo, hi)
 	if first := g.firstBeyond(v, runs, lowest, 0.5*math.Max(hi-lowest, lowest-lo)); first < 0 {
 		v.down = true
-		lo, hi = -hi, -lo
+		hi = -lo // the lowest is needed no more
 	}
 	rest := quietLevel(v, runs)
 	if hi < leastBoost || hi > mostBoost || hi-rest < leastBoostRise {
