@@ -140,7 +140,8 @@ func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, 
 		return role{}, subject, false
 	}
 	for _, c := range roleTable {
-		hit := false
+		own := strings.TrimSpace(n) == foldName(c.id) // our own word for it, as a job file writes it
+		hit := own
 		for _, w := range c.any {
 			if strings.Contains(n, " "+w+" ") {
 				hit = true
@@ -155,7 +156,7 @@ func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, 
 				hit = false
 			}
 		}
-		if len(c.and) > 0 && !slices.ContainsFunc(c.and, func(w string) bool { return strings.Contains(n, " "+w+" ") }) {
+		if len(c.and) > 0 && !own && !slices.ContainsFunc(c.and, func(w string) bool { return strings.Contains(n, " "+w+" ") }) {
 			hit = false
 		}
 		want := unit.Must(c.unit)
