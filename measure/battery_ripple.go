@@ -65,7 +65,9 @@ func (g *battery) ripple(v signal, first, end int) {
 	var starts []int
 	x, c := make([]float64, size), make([]complex128, size/2+1)
 	spectrum := func(i int) { // of the stretch from i on, into c
-		copy(x, v.part(i, i+size))
+		for j := range x {
+			x[j] = v.at(i + j)
+		}
 		mean := stats.MedianInPlace(x)
 		for j := range x {
 			x[j] = (v.at(i+j) - mean) * hann[j]
