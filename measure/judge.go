@@ -295,11 +295,10 @@ func blockedWhy(f evidence.Flag, feature string) string {
 	case evidence.TooSlow:
 		return "the sample rate is too slow for it"
 	case evidence.TooFewEvents:
-		group, _, _ := strings.Cut(feature, ".")
-		if longerFix[group] != "" { // a brake, a log or a battery has no firings
-			return "too little of it was recorded"
+		if ofFirings(feature) {
+			return "too few firings were recorded"
 		}
-		return "too few firings were recorded"
+		return "too little of it was recorded"
 	case evidence.Stale:
 		return "the value is old"
 	case evidence.WrongChannel:
@@ -314,6 +313,10 @@ func blockedWhy(f evidence.Flag, feature string) string {
 	return string(f)
 }
 
+// ofFirings tells whether a feature is measured firing by firing: a brake, a log or a
+// battery has none.
+func ofFirings(feature string) bool { return strings.HasPrefix(feature, "ignition.") }
+
 func blockedFix(f evidence.Flag, feature string) string {
 	group, _, _ := strings.Cut(feature, ".")
 	switch f {
@@ -323,12 +326,18 @@ func blockedFix(f evidence.Flag, feature string) string {
 		if fix := fasterFix[group]; fix != "" {
 			return fix
 		}
-		return "take it again at 1 MS/s or more"
+		if ofFirings(feature) {
+			return "take it again at 1 MS/s or more"
+		}
+		return "take it again at a higher sample rate"
 	case evidence.TooFewEvents:
 		if fix := longerFix[group]; fix != "" {
 			return fix
 		}
-		return "record longer: 20 to 50 firings on each placement"
+		if ofFirings(feature) {
+			return "record longer: 20 to 50 firings on each placement"
+		}
+		return "record for longer"
 	case evidence.Stale:
 		return "read it again"
 	case evidence.WrongChannel:

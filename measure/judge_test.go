@@ -131,6 +131,7 @@ func TestTooFewOfItsOwnEvents(t *testing.T) {
 		"brake.clamp_current":     "too little of it was recorded. To do: record more movements",
 		"battery.parasitic":       "too little of it was recorded. To do: record for longer",
 		"compression.dry":         "too little of it was recorded. To do: record more strokes",
+		"circuit.voltage_drop":    "too little of it was recorded. To do: record for longer",
 	} {
 		f, ok := evidence.Lookup(feature)
 		if !ok {

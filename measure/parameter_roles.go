@@ -140,7 +140,7 @@ func recogniseName(name string, u unit.Unit) (r role, subject evidence.Subject, 
 		return role{}, subject, false
 	}
 	for _, c := range roleTable {
-		own := strings.TrimSpace(n) == foldName(c.id) // our own word for it, as a job file writes it
+		own := strings.TrimSpace(n) == strings.ReplaceAll(c.id, "_", " ") // our own word for it, as a job file writes it
 		hit := own
 		for _, w := range c.any {
 			if strings.Contains(n, " "+w+" ") {
