@@ -88,6 +88,18 @@ type Table struct {
 	Rows []Row
 }
 
+// PerLine is how many values stand side by side where the columns do not fit, 2 to 7: a
+// share of the cylinders without a rest, so that each value stands under its own of before.
+func (t Table) PerLine() int {
+	places := (len(t.Head) - 1) / 2
+	for n := min(places, 7); n > 2; n-- {
+		if places%n == 0 {
+			return n
+		}
+	}
+	return 2
+}
+
 // Row is one quantity.
 type Row struct {
 	Name      string

@@ -77,6 +77,7 @@ func TestBrowserEveryPage(t *testing.T) {
 				w.do("size", w.size(320))
 				w.open(page[1])
 				w.sideways("320 px")
+				w.shot(page[0] + "-320")
 			})
 			t.Run("200 % text", func(t *testing.T) {
 				w := openWindowText(t, d.url, 1280, 32)
