@@ -32,6 +32,11 @@ type Finding struct {
 	More     int     // further placements or repeats that would settle it; 0 = does not apply
 	Flags    []Flag
 	From     []Source
+	// Instruments name what the value was read with, Operator who picked the outcome,
+	// as far as they were stated: what is wrong with one of them is wrong with every
+	// reading it took.
+	Instruments []string
+	Operator    string
 	// Effect is what the comparison is about: for "versus others" the ratio to the
 	// others, for "versus limit" the ratio to the limit, for "absolute" the SI value.
 	// EffectSigma is its standard uncertainty; both feed the odds.

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"proveout/evidence"
@@ -58,6 +59,9 @@ func base(f evidence.Feature, a Ask, rs []evidence.Reading) evidence.Finding {
 		fd.Flags = append(fd.Flags, r.Flags...)
 		if r.From != (evidence.Source{}) {
 			fd.From = append(fd.From, r.From)
+		}
+		if r.Instrument != "" && !slices.Contains(fd.Instruments, r.Instrument) {
+			fd.Instruments = append(fd.Instruments, r.Instrument)
 		}
 	}
 	fd.Flags = uniqueFlags(fd.Flags)

@@ -22,6 +22,8 @@ type slot struct {
 	tilt     []float64 // by row of the test
 	ln       []float64 // by row: what the reading alone says of the fault; see share
 	whole    float64   // exponent with which the reading counts beside others like it
+	inChoir  float64   // of that: what its group leaves it; see share
+	hands    []string  // what took the reading; see hand
 	on       bool      // the factor is in the field
 	carried  int       // index of the slot that carries the fact instead, -1 for none
 	strength float64   // how far the reading can move a fault, in ln

@@ -37,6 +37,7 @@ func (e *Engine) shareOut() {
 		}
 		if s.fresh {
 			e.speak(s)
+			e.handsOf(s)
 		}
 	}
 	for i := range e.slots {
@@ -44,6 +45,7 @@ func (e *Engine) shareOut() {
 			e.shareChoir(i)
 		}
 	}
+	e.shareHands()
 }
 
 // speak fills what a reading says of each fault its test bears on: ln of the
@@ -113,9 +115,7 @@ func (e *Engine) shareChoir(i int) {
 				sum += p.strength * p.strength
 			}
 		}
-		if v := e.slots[o.rep].ofFact * o.strength * o.strength / sum; v != o.whole {
-			o.whole, o.changed = v, true
-		}
+		o.inChoir = e.slots[o.rep].ofFact * o.strength * o.strength / sum
 	}
 }
 

@@ -33,6 +33,7 @@ type Limits struct {
 	Leak              float64
 	RhoRepeat         float64
 	RhoWide           float64
+	RhoHand           float64
 	RhoSymptom        float64
 	OnlyMismatch      float64
 	MaxRate           float64
@@ -90,6 +91,7 @@ var limitTable = []struct {
 	{Threshold{"leak", 0.01, "chance of a symptom from a cause other than the faults assumed present", ours}, func(l *Limits) *float64 { return &l.Leak }},
 	{Threshold{"rho_repeat", 0.50, "correlation of like readings where the book gives none", ours}, func(l *Limits) *float64 { return &l.RhoRepeat }},
 	{Threshold{"rho_wide", 0.80, "correlation, for a fault of the whole engine or another cylinder, of one test done on several cylinders", ours}, func(l *Limits) *float64 { return &l.RhoWide }},
+	{Threshold{"rho_hand", 0.10, "correlation of readings of different tests taken with one instrument, from one signal of one recording, or by one person's eye, where no group of the book holds them", ours}, func(l *Limits) *float64 { return &l.RhoHand }},
 	{Threshold{"rho_symptom", 0.50, "correlation of the symptoms of one complaint", ours}, func(l *Limits) *float64 { return &l.RhoSymptom }},
 	{Threshold{"only_mismatch", 0.10, "what is left of a complaint chance when the fault shows only in conditions the complaint excludes", ours}, func(l *Limits) *float64 { return &l.OnlyMismatch }},
 	{Threshold{"max_rate", 0.50, "a prior rate above this is held at it", ours}, func(l *Limits) *float64 { return &l.MaxRate }},

@@ -46,7 +46,7 @@ func outcomeFinding(in *book.Instance, r *job.TypedReading, n int) evidence.Find
 	f := evidence.Finding{
 		ID: fmt.Sprintf("%s@%s", r.Test, r.Subject.Key()), Item: r.Item, Test: r.Test, Feature: r.Feature, Subject: r.Subject,
 		Outcome: r.Outcome, State: evidence.Abnormal, Condition: r.Condition, When: r.When, Flags: r.Flags,
-		From: []evidence.Source{r.From}, SetAside: r.SetAside != "",
+		From: []evidence.Source{r.From}, SetAside: r.SetAside != "", Operator: r.Operator,
 	}
 	if f.When == "after" {
 		f.ID += "/after"
