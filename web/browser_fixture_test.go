@@ -34,9 +34,10 @@ var widths = []int64{390, 834, 1280}
 
 // demoShop is the invented shop, filled once for all browser tests.
 type demoShop struct {
-	url   string
-	bench *shop.Bench
-	jobs  map[string]string // the shop's number to the job's id
+	url    string
+	bench  *shop.Bench
+	server *Server
+	jobs   map[string]string // the shop's number to the job's id
 }
 
 var demoOnce struct {
@@ -89,7 +90,7 @@ func openDemo(t *testing.T) *demoShop {
 			_ = st.Close() // the folder goes with it
 			_ = os.RemoveAll(dir)
 		}
-		d := &demoShop{url: h.URL, bench: b, jobs: map[string]string{}}
+		d := &demoShop{url: h.URL, bench: b, server: s, jobs: map[string]string{}}
 		all, err := b.All(context.Background(), 0, 100)
 		if err != nil {
 			demoOnce.err = err

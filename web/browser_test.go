@@ -130,6 +130,12 @@ func (w *window) lookedAt(path string, width int64, theme, axe string) {
 	w.Helper()
 	w.do("size", w.size(width))
 	w.open(path)
+	w.lookedThrough(theme, axe)
+}
+
+// lookedThrough checks the page that stands there.
+func (w *window) lookedThrough(theme, axe string) {
+	w.Helper()
 	w.eval(fmt.Sprintf(`document.cookie = "theme=%s; path=/"; document.documentElement.dataset.theme = %q; document.querySelectorAll("details").forEach(d => d.open = true)`, theme, theme), nil)
 	time.Sleep(200 * time.Millisecond) // a changed theme fades in 120 ms
 	w.sideways("unfolded")
