@@ -152,6 +152,7 @@ func visits(t *testing.T, d *demoShop) []visit {
 			return b.sent(d.jobs["2418"], "snap.csv.gz", data, `name="column"`) + "&measure=1&kind=ignition_secondary&cylinder=3&state=snap"
 		}, nil},
 		{"add-unreadable", func() string { return b.sent(d.jobs["2418"], "zeros.bin", make([]byte, 5000), `class="refusal"`) }, nil},
+		{"add-again", at(j("2417") + "/add?map=10"), nil},
 		{"procedures", at(j("2409") + "/procedures"), nil},
 		{"run-begun", brakes, nil},
 		{"run-meter", func() string { return b.walk(brakes(), "Read the meter and type") }, nil},

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"math"
 	"net/http"
 	"strconv"
@@ -139,7 +140,7 @@ func (s *Server) fillCapture(r *http.Request, v *captureView, page *shop.JobView
 			return err
 		}
 	}
-	v.facts(t, item, c)
+	v.facts(t, item, c, page.People)
 	return nil
 }
 
@@ -167,7 +168,7 @@ func (v *captureView) head(t *text.Printer) {
 	}
 }
 
-func (v *captureView) facts(t *text.Printer, item *shop.ItemView, c *shop.CaptureView) {
+func (v *captureView) facts(t *text.Printer, item *shop.ItemView, c *shop.CaptureView, people map[string]string) {
 	add := func(key, value string) {
 		if value != "" {
 			v.Facts = append(v.Facts, captureFact{t.T("capture.fact." + key), value})
@@ -183,7 +184,7 @@ func (v *captureView) facts(t *text.Printer, item *shop.ItemView, c *shop.Captur
 		add("span", t.T("capture.rows", t.Int(int64(c.Rows)))+", "+t.T("capture.lasts", t.Significant(c.Seconds)))
 	}
 	if at, err := time.Parse(time.RFC3339Nano, item.Wall); err == nil {
-		add("taken", t.Clock(at)+" · "+item.Author)
+		add("taken", t.Clock(at)+" · "+cmp.Or(people[item.Author], item.Author))
 	}
 	if len(c.Segments) > 1 {
 		add("pauses", t.Int(int64(len(c.Segments)-1)))

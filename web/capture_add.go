@@ -14,6 +14,7 @@ import (
 
 	"proveout/job"
 	"proveout/shop"
+	"proveout/store"
 	"proveout/text"
 	"proveout/unit"
 )
@@ -35,7 +36,10 @@ func init() {
 // addView adds a capture: first the file, then how it is to be read.
 type addView struct {
 	Job, Key      string
-	Again         int  // item that is taken anew
+	Again         int // item that is taken anew
+	Map           int // item whose file is read another way
+	Reason        string
+	Unreadable    bool // nothing of the file reads, whatever is said of it
 	After         bool // the page was asked for what is recorded after the repair
 	Next          int  // number it will get
 	File          *fileView
@@ -114,12 +118,24 @@ func addPage(s *Server, w http.ResponseWriter, r *http.Request) error {
 	t, q := s.printer(r), r.URL.Query()
 	v := &addView{Job: id, Next: state.NextItem(), Key: cmp.Or(q.Get("key"), opaque("add", id, q.Get("sha"), fmt.Sprint(state.NextItem()))), Note: q.Get("note")}
 	v.Again, _ = strconv.Atoi(q.Get("again")) // none: a new item
+	was, err := mappedAgain(state, q)
+	if err != nil {
+		return err
+	}
+	if was != nil {
+		if q.Get("sha") == "" { // from the item's page: begin with what was said of it
+			q = askedOf(json.RawMessage(was.Form()))
+		}
+		q.Set("sha", was.SHA256)
+		q.Set("name", was.Name)
+		v.Map, v.Note, v.Reason = was.Number, q.Get("note"), cmp.Or(q.Get("reason"), t.T("capture.map.reason"))
+	}
 	v.After = q.Get("when") == "after"
 	v.When = whenAsked(page, q.Get("when"), t)
 	v.Drive = driveOf(q, t)
 	v.photos(t, state)
 	if sha := q.Get("sha"); sha != "" {
-		if err := s.fillAdd(r, v, state, t, sha, baseName(q.Get("name")), q); err != nil {
+		if err := s.fillAdd(r, v, state, t, sha, baseName(q.Get("name")), q, was); err != nil {
 			return err
 		}
 	}
@@ -136,39 +152,6 @@ func whenAsked(v *shop.JobView, said string, t *text.Printer) *question {
 	return &q
 }
 
-func driveOf(q url.Values, t *text.Printer) driveView {
-	return driveView{
-		Open: q.Get("when") == "after", Episodes: q.Get("episodes"), Road: q.Get("road"),
-		As:      ask(t, "as", "capture.drive_as", false, []string{q.Get("as")}, "before", "cause"),
-		Watched: ask(t, "watched", "capture.watched", false, []string{q.Get("watched")}, "none", "noticed"),
-	}
-}
-
-// driveForm is the drive entry of a capture out of the form; nil: nothing was said.
-func driveForm(q url.Values) map[string]any {
-	d := map[string]any{}
-	if as := q.Get("as"); as != "" {
-		d["as"] = as
-	}
-	if road := clip(strings.TrimSpace(q.Get("road")), 40); road != "" {
-		d["road"] = road
-	}
-	times := strings.FieldsFunc(clip(q.Get("episodes"), longest), func(c rune) bool { return c == ',' || c == ';' || c == '\n' })
-	for i := range times {
-		times[i] = strings.TrimSpace(times[i])
-	}
-	switch {
-	case len(times) > 0:
-		d["episodes"] = times // they win over the tap: a fault is never typed away
-	case q.Get("watched") == "none":
-		d["episodes"] = []string{}
-	}
-	if len(d) == 0 {
-		return nil
-	}
-	return d
-}
-
 func (v *addView) photos(t *text.Printer, state *job.State) {
 	for _, p := range []string{"front_left", "front", "front_right", "left", "engine", "right", "rear_left", "rear", "rear_right", "inside", "underneath", "dashboard"} {
 		v.Places = append(v.Places, option{Value: p, Label: t.T("capture.place." + p)})
@@ -183,16 +166,22 @@ func (v *addView) photos(t *text.Printer, state *job.State) {
 }
 
 // fillAdd shows a file that is here, read with the mapping of the form.
-func (s *Server) fillAdd(r *http.Request, v *addView, state *job.State, t *text.Printer, sha, name string, q url.Values) error {
+func (s *Server) fillAdd(r *http.Request, v *addView, state *job.State, t *text.Printer, sha, name string, q url.Values, was *job.Item) error {
 	if !isSHA(sha) {
 		return notFound(s, nil, r)
 	}
-	form := formOf(q)
+	form := formOf(q, formWas(was))
 	m, err := s.bench.Preview(r.Context(), sha, name, form)
+	if err != nil && (errors.Is(err, store.ErrNotFound) || r.Context().Err() != nil) {
+		return err
+	}
 	if err != nil {
-		v.File = &fileView{SHA: sha, Name: name, Finger: finger(sha)}
-		v.Problems = []string{strings.TrimPrefix(err.Error(), name+": ")}
-		return nil
+		why := strings.TrimPrefix(err.Error(), name+": ")
+		if m, err = s.bench.Preview(r.Context(), sha, name, json.RawMessage("{}")); err != nil {
+			v.File, v.Problems, v.Unreadable = &fileView{SHA: sha, Name: name, Finger: finger(sha)}, []string{why}, true
+			return nil
+		}
+		m.Problems = append(m.Problems, why) // it reads: only what is said of it does not fit
 	}
 	f := &fileView{SHA: sha, Name: name, Finger: finger(sha), Known: q.Get("known") == "1", Rows: t.Int(int64(m.Rows)), Notes: m.Notes, Messages: m.Messages, RateAsked: m.Kind == "text" && !m.HasTime}
 	if size, err := s.sizeOf(sha); err == nil {
@@ -340,60 +329,6 @@ func senseOf(t *text.Printer, m *shop.MappingView) *senseView {
 	return nil
 }
 
-// formOf makes the description of a capture, in the job file's form, out of a posted
-// or asked form.
-func formOf(q url.Values) json.RawMessage {
-	form := map[string]any{}
-	set := func(name, v string) {
-		if v != "" {
-			form[name] = v
-		}
-	}
-	set("kind", q.Get("kind"))
-	set("when", q.Get("when"))
-	set("sample_rate", strings.TrimSpace(q.Get("rate")))
-	set("note", clip(strings.TrimSpace(q.Get("note")), longest))
-	if c, err := strconv.Atoi(q.Get("cylinder")); err == nil {
-		form["cylinder"] = c
-	}
-	if st := q.Get("state"); st != "" {
-		form["condition"] = map[string]any{"state": st}
-	}
-	if d := driveForm(q); d != nil {
-		form["drive"] = d
-	}
-	if q.Get("probe") != "" || q.Get("placement") != "" || q.Has("calibrated") {
-		probe := map[string]any{"calibrated": q.Get("calibrated") == "yes"}
-		if p := clip(strings.TrimSpace(q.Get("probe")), 100); p != "" {
-			probe["name"] = p
-		}
-		if p := clip(strings.TrimSpace(q.Get("placement")), 40); p != "" {
-			probe["placement"] = p
-		}
-		form["probe"] = probe
-	}
-	var columns []map[string]any
-	for _, n := range q["column"] {
-		as := q.Get("as " + n)
-		if as == "" {
-			continue
-		}
-		c := map[string]any{"column": n, "as": as}
-		if u := q.Get("unit " + n); u != "" && as != "ignore" {
-			c["unit"] = u
-		}
-		columns = append(columns, c)
-	}
-	if columns != nil {
-		form["columns"] = columns
-	}
-	body, err := json.Marshal(form)
-	if err != nil {
-		return json.RawMessage("{}") // strings, numbers and bools always encode
-	}
-	return body
-}
-
 // postFile takes a whole file from a form: the way without scripts.
 func postFile(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.author(w, r); err != nil {
@@ -448,13 +383,39 @@ func postCapture(s *Server, w http.ResponseWriter, r *http.Request, a author) er
 	if d := driveForm(f); f.Get("watched") == "noticed" && d["episodes"] == nil {
 		return badField("episodes")
 	}
+	state, err := s.bench.State(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	was, err := mappedAgain(state, f)
+	if err != nil {
+		return err
+	}
+	if was != nil && was.SHA256 != sha {
+		return badField("sha")
+	}
+	if was != nil && reason(f) == "" {
+		return badField("reason")
+	}
 	size, err := s.sizeOf(sha)
 	if err != nil {
 		return err
 	}
-	receipt, err := s.write(r, id, job.CaptureAddedType, job.CaptureAdded{SHA256: sha, Name: baseName(f.Get("name")), Size: size, Form: job.Form(formOf(f))}, a)
+	name, form := baseName(f.Get("name")), formOf(f, formWas(was))
+	if err := s.reads(r, sha, name, form); err != nil {
+		return err
+	}
+	receipt, err := s.write(r, id, job.CaptureAddedType, job.CaptureAdded{SHA256: sha, Name: name, Size: size, Form: job.Form(form)}, a)
 	if err != nil {
 		return err
+	}
+	if was != nil { // the old mapping stays in the record, and says why it does not count
+		if _, err := s.write(r, id, job.RetakenType, job.Retaken{Item: was.Number, By: receipt.Item}, a); err != nil {
+			return err
+		}
+		if _, err := s.write(r, id, job.SetAsideType, job.SetAside{Item: was.Number, Reason: s.printer(r).T("capture.map.aside", reason(f), receipt.Item)}, a); err != nil {
+			return err
+		}
 	}
 	if again, err := strconv.Atoi(f.Get("again")); err == nil && again > 0 {
 		if _, err := s.write(r, id, job.RetakenType, job.Retaken{Item: again, By: receipt.Item}, a); err != nil {
@@ -462,6 +423,21 @@ func postCapture(s *Server, w http.ResponseWriter, r *http.Request, a author) er
 		}
 	}
 	return s.written(w, r, receipt, fmt.Sprintf("/jobs/%s/items/%d", url.PathEscape(id), receipt.Item))
+}
+
+// reads refuses a file that nothing can be read from, or not with what is said of it: it
+// would count as a capture and say nothing.
+func (s *Server) reads(r *http.Request, sha, name string, form json.RawMessage) error {
+	m, err := s.bench.Preview(r.Context(), sha, name, form)
+	switch {
+	case err != nil && (errors.Is(err, store.ErrNotFound) || r.Context().Err() != nil):
+		return err
+	case err != nil:
+		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "capture_unreadable", Detail: strings.TrimPrefix(err.Error(), name+": ")}
+	case len(m.Problems) > 0:
+		return &Problem{Status: http.StatusUnprocessableEntity, Kind: "capture_unreadable", Detail: strings.Join(m.Problems, "; ")}
+	}
+	return nil
 }
 
 // postPhoto takes a photograph from the device's camera.
