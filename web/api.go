@@ -28,7 +28,7 @@ func init() {
 	// What the library itself refuses (a field of the wrong type, a body that is no
 	// JSON) is told in the form that everything else is.
 	huma.NewError = func(status int, msg string, errs ...error) huma.StatusError {
-		p := &apiProblem{Document: Document{Type: "/problems/bad_request", Title: msg, Status: status, Safe: text.For(text.Source, text.SI).T("problem.bad_request.safe")}}
+		p := &apiProblem{Document: Document{Type: "/problems/bad_request", Title: msg, Status: status, Safe: text.For(text.Source, text.SI).T("problem.bad_request.safe"), Do: text.For(text.Source, text.SI).T("problem.bad_request.do")}}
 		for _, err := range errs {
 			if d, ok := err.(huma.ErrorDetailer); ok {
 				e := *d.ErrorDetail()

@@ -26,7 +26,7 @@ const mostPosted = 4 << 30
 func init() {
 	routes = append(routes,
 		route{pattern: "GET /jobs/{id}/add", serve: addPage},
-		route{pattern: "POST /jobs/{id}/add", serve: postFile, body: mostPosted, stream: true},
+		route{pattern: "POST /jobs/{id}/add", serve: postFile, body: mostPosted + 1<<20, stream: true},
 		route{pattern: "POST /jobs/{id}/captures", serve: authored(postCapture)},
 		route{pattern: "POST /jobs/{id}/photos", serve: postPhoto, body: shop.MostPhoto + 1<<20, stream: true},
 		route{pattern: "GET /jobs/{id}/photos/{sum}", serve: showPhoto},
@@ -446,7 +446,10 @@ func postPhoto(s *Server, w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := r.ParseMultipartForm(shop.MostPhoto + 1<<20); err != nil {
+	var tooBig *http.MaxBytesError
+	if err := r.ParseMultipartForm(shop.MostPhoto + 1<<20); errors.As(err, &tooBig) {
+		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "photo_too_big", Args: []any{shop.MostPhoto >> 20}, Cause: err}
+	} else if err != nil {
 		return &Problem{Status: http.StatusBadRequest, Kind: "bad_form", Cause: err}
 	}
 	defer r.MultipartForm.RemoveAll()
@@ -458,6 +461,9 @@ func postPhoto(s *Server, w http.ResponseWriter, r *http.Request) error {
 	picture, err := io.ReadAll(io.LimitReader(file, shop.MostPhoto+1))
 	if err != nil {
 		return err
+	}
+	if len(picture) > shop.MostPhoto {
+		return &Problem{Status: http.StatusRequestEntityTooLarge, Kind: "photo_too_big", Args: []any{shop.MostPhoto >> 20}}
 	}
 	r.PostForm = url.Values(r.MultipartForm.Value)
 	id := r.PathValue("id")

@@ -17,6 +17,7 @@ import (
 
 	"proveout/job"
 	"proveout/shop"
+	"proveout/store"
 	"proveout/store/sqlite"
 )
 
@@ -32,10 +33,21 @@ const testPIN = "2468"
 
 func openShop(t *testing.T) *workshop {
 	t.Helper()
-	st, err := sqlite.Open(t.TempDir(), sqlite.Options{Create: true})
+	return openShopOn(t, openStore(t, sqlite.Options{}))
+}
+
+func openStore(t *testing.T, o sqlite.Options) *sqlite.Store {
+	t.Helper()
+	o.Create = true
+	st, err := sqlite.Open(t.TempDir(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return st
+}
+
+func openShopOn(t *testing.T, st store.Store) *workshop {
+	t.Helper()
 	var n atomic.Int64
 	b, err := shop.NewBench(st, shop.BenchOptions{Clock: time.Now, NewID: func() string { return fmt.Sprintf("id%06d", n.Add(1)) }, Program: "test"})
 	if err != nil {
