@@ -69,7 +69,12 @@ func (c *checker) tables() {
 		c.entry("symptoms", id, b.Symptoms[id], func(o *Book) any { v, ok := o.Symptoms[id]; return same(v, ok) })
 	}
 	for _, id := range sorted(b.Context) {
-		c.entry("context", id, b.Context[id], func(o *Book) any { v, ok := o.Context[id]; return same(v, ok) })
+		f := b.Context[id]
+		c.entry("context", id, f, func(o *Book) any { v, ok := o.Context[id]; return same(v, ok) })
+		if strings.TrimSpace(f.Ask) == "" {
+			c.err("is empty; write the question as one would ask it", "context", id)
+		}
+		c.optional(f.Share, 0.001, 0.8, "{ask: \"Is it worse when wet?\", share: [0.1, EST]}", "context", id, "share")
 	}
 	for _, id := range sorted(b.Hazards) {
 		h := b.Hazards[id]
@@ -190,6 +195,10 @@ func (c *checker) faults() {
 		for j, x := range f.Context {
 			c.ref("context fact", x.Fact, "faults", i, "context", j, "fact")
 			c.num(x.Times, 0.01, 100, "[3, EST]", "faults", i, "context", j, "times")
+			if s := findFact(x.Fact, c.books...).Share.Value; s*x.Times.Value > MostShare {
+				c.err(fmt.Sprintf("%g times at a share of %g of all vehicles would make %.0f %% of this fault's rate come from them, more than %.0f %%: the answer no would nearly rule it out; lower one of the two",
+					x.Times.Value, s, 100*s*x.Times.Value, 100*MostShare), "faults", i, "context", j, "times")
+			}
 		}
 		for _, s := range sorted(f.Shows) {
 			c.word(s, StateWords, "faults", i, "shows", s)

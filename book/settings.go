@@ -30,5 +30,24 @@ func (in *Instance) Setting(get func(*Settings) Num) float64 {
 	return get(&d).Value
 }
 
+// Fact finds what the books say of a fact asked at reception: the first that gives its
+// share, else the first that asks it.
+func (in *Instance) Fact(id string) Fact { return findFact(id, in.Books...) }
+
+func findFact(id string, books ...*Book) Fact {
+	var found Fact
+	for _, b := range books {
+		f, ok := b.Context[id]
+		switch {
+		case !ok:
+		case f.Share.Source != "":
+			return f
+		case found.Ask == "":
+			found = f
+		}
+	}
+	return found
+}
+
 // Feature finds a feature in the catalogue or in the books.
 func (in *Instance) Feature(id string) (evidence.Feature, bool) { return FindFeature(id, in.Books...) }

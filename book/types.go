@@ -22,7 +22,7 @@ type Book struct {
 	Hazards    map[string]Hazard  `yaml:"hazards"`
 	Access     map[string]Access  `yaml:"access"`     // access several tests share, paid once
 	Symptoms   map[string]string  `yaml:"symptoms"`   // complaint pattern id to text
-	Context    map[string]string  `yaml:"context"`    // fact id to the question asked at reception
+	Context    map[string]Fact    `yaml:"context"`    // fact id to what is asked at reception
 	Settings   Settings           `yaml:"settings"`   //
 	Features   map[string]Feature `yaml:"features"`   // features of its own, beside the catalogue
 	Components []Component        `yaml:"components"` //
@@ -32,6 +32,31 @@ type Book struct {
 	doc   *strict.Document // where it was read from, for line numbers; nil if made in Go
 	steps []any            // path of the book inside doc
 	sum   string           // SHA-256 of the text it was read from, hexadecimal; empty if it has no file of its own
+}
+
+// Fact is something asked at reception that makes a fault more or less likely.
+type Fact struct {
+	Ask string `yaml:"ask" alone:"yes"`
+	// Share is the share of the vehicles that come in for which it holds. A fault's rate
+	// is the mean over vehicles for which it holds and others, so that with a factor t the
+	// answer no multiplies its odds by (1 - share t)/(1 - share). Without a share, no
+	// moves nothing.
+	Share Num `yaml:"share"`
+}
+
+// MostShare is how much of a fault's rate the vehicles for which a fact holds may make
+// up, share times factor (our choice): a word at reception may make a fault less likely,
+// never rule it out.
+const MostShare = 0.8
+
+// No is the factor of the answer no for a fault that the fact multiplies by times.
+// It is 1 where the book gives no share.
+func (f Fact) No(times float64) float64 {
+	s := f.Share.Value
+	if f.Share.Source == "" || !(s > 0 && s < 1) {
+		return 1
+	}
+	return (1 - min(s*times, MostShare)) / (1 - s)
 }
 
 // Num is a number with its source tag, written [0.25, EST].
@@ -140,7 +165,7 @@ type Fault struct {
 	// Complaint is P(symptom | this fault alone) for the symptoms of the book. A
 	// symptom not named has the chance Settings would give a healthy vehicle.
 	Complaint map[string]Num `yaml:"complaint"`
-	// Context multiplies the odds when a fact is known to hold.
+	// Context multiplies the odds when a fact is known to hold, or not to hold: Fact.
 	Context []Factor `yaml:"context"`
 	// Shows is how much of the fault is there in an operating state other than the
 	// one a test asks for (0 to 1); a state not named takes Settings.CoverageState.

@@ -103,6 +103,11 @@ func findingNames(a *shop.Answer) map[string]string {
 		}
 		names[f.ID] = fmt.Sprintf("%s (item %d)", f.Name, f.Item)
 	}
+	for id, v := range a.Complaint.Facts {
+		if v == "no" {
+			names["fact:"+id] = strings.ReplaceAll(id, "_", " ") + ": no"
+		}
+	}
 	return names
 }
 

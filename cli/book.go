@@ -125,7 +125,10 @@ type testRow struct {
 }
 
 func bookListing(b *book.Book) listing {
-	l := listing{ID: b.ID, Version: b.Version, Symptoms: b.Symptoms, Facts: b.Context}
+	l := listing{ID: b.ID, Version: b.Version, Symptoms: b.Symptoms, Facts: map[string]string{}}
+	for id, f := range b.Context {
+		l.Facts[id] = f.Ask
+	}
 	for _, f := range b.Faults {
 		l.Faults = append(l.Faults, faultRow{f.ID, f.Component, f.Name})
 	}
@@ -151,7 +154,7 @@ func writeBook(p *page, b *book.Book) {
 	}
 	p.head("Facts (history.facts: yes or no)")
 	for _, id := range sortedKeys(b.Context) {
-		p.para(fmt.Sprintf("  %-22s ", id), b.Context[id], 25)
+		p.para(fmt.Sprintf("  %-22s ", id), b.Context[id].Ask, 25)
 	}
 	p.head("Suspects")
 	for _, f := range b.Faults {

@@ -151,9 +151,10 @@ func TestDocsListBuiltinBook(t *testing.T) {
 		}
 		page := doc(t, name)
 		var ids []string
-		for _, m := range []map[string]string{b.Symptoms, b.Context, b.Equipment} {
+		for _, m := range []map[string]string{b.Symptoms, b.Equipment} {
 			ids = append(ids, slices.Sorted(maps.Keys(m))...)
 		}
+		ids = append(ids, slices.Sorted(maps.Keys(b.Context))...)
 		for _, x := range b.Tests {
 			ids = append(ids, x.ID)
 			for _, o := range x.Outcomes {
@@ -179,7 +180,7 @@ func listing(b *book.Book) string {
 		}
 	}
 	table("Symptoms (`complaint.symptoms`)", "what it means", b.Symptoms)
-	table("Facts (`history.facts`)", "question", b.Context)
+	table("Facts (`history.facts`)", "question", questions(b))
 	table("Equipment (`equipment`)", "what it is", b.Equipment)
 	fmt.Fprint(&w, "\n## Tests (`readings`, `test:`)\n\n*Where* says what to write beside the test: `cylinder: 3`, `cylinders: [1, 4]` (a coil pair or two neighbours), `bank: 1`, or nothing\nfor the whole engine. *Answer* is a `value:` in a unit of the kind named, or a `result:`, one of the words; a measured test takes\neither.\n\n| test | what | where | answer |\n| --- | --- | --- | --- |\n")
 	for _, t := range b.Tests {
@@ -269,4 +270,13 @@ func TestDocsNameEveryField(t *testing.T) {
 		}
 		walk(root)
 	}
+}
+
+// questions are what a book asks at reception, by fact.
+func questions(b *book.Book) map[string]string {
+	out := map[string]string{}
+	for id, f := range b.Context {
+		out[id] = f.Ask
+	}
+	return out
 }

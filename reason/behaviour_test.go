@@ -233,12 +233,13 @@ func TestShareOfWhole(t *testing.T) {
 // suspects adds up.
 func TestExplanationAddsUp(t *testing.T) {
 	b := bay.Book()
-	b.Faults[3].Context = []book.Factor{{Fact: "worse_hot", Times: book.Num{Value: 3, Source: "trade.md 1.1"}}}
+	b.Faults[3].Context = []book.Factor{{Fact: "worse_hot", Times: book.Num{Value: 3, Source: "trade.md 1.1"}}, {Fact: "worse_wet", Times: book.Num{Value: 2, Source: "trade.md 1.1"}}}
+	b.Context = map[string]book.Fact{"worse_wet": {Ask: "Worse wet?", Share: book.Num{Value: 0.2, Source: "our choice"}}}
 	in, err := book.Instantiate(bay.Engine(), b)
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := Case{Instance: in, Symptoms: []string{"misfire_load"}, Facts: map[string]string{"worse_hot": "yes", "other": "unknown"}}
+	c := Case{Instance: in, Symptoms: []string{"misfire_load"}, Facts: map[string]string{"worse_hot": "yes", "worse_wet": "no", "other": "unknown"}}
 	c.Findings = []evidence.Finding{said("f1", "counter", 3, "abnormal"), said("f2", "burn_time", 3, "abnormal"), said("f3", "balance", 3, "normal"), said("f4", "balance", 3, "normal")}
 	e, err := NewEngine(c, Options{Tests: -1})
 	if err != nil {
@@ -253,9 +254,16 @@ func TestExplanationAddsUp(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	wet := 0
 	for _, s := range a.Suspects {
 		product := 1.0
 		for _, m := range s.MovedBy {
+			if m.Finding == "fact:worse_wet" {
+				wet++
+				if math.Abs(m.Factor-0.75) > 1e-12 { // (1 - 0.2 x 2)/(1 - 0.2)
+					t.Errorf("%s: no to a fact that holds for a fifth and doubles: %g", s.Suspect.ID, m.Factor)
+				}
+			}
 			if m.Finding == "prior" || m.Finding == "complaint" || strings.HasPrefix(m.Finding, "fact:") {
 				product *= m.Factor
 			}
@@ -263,6 +271,9 @@ func TestExplanationAddsUp(t *testing.T) {
 		if want := odds(s.Before); math.Abs(product/want-1) > 1e-9 {
 			t.Errorf("%s: prior, facts and complaint give odds %g, before is %g", s.Suspect.ID, product, want)
 		}
+	}
+	if wet == 0 {
+		t.Error("the answer no moved nobody")
 	}
 	sum := 0.0
 	lines := 0

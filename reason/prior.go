@@ -44,11 +44,23 @@ func (m *model) newPrior(w *field, c *Case) *prior {
 		facts := append([]book.Factor(nil), s.Fault.Context...)
 		sort.SliceStable(facts, func(a, b int) bool { return facts[a].Fact < facts[b].Fact })
 		for _, f := range facts {
-			if c.Facts[f.Fact] != "yes" || !(f.Times.Value > 0) {
+			times, source := f.Times.Value, f.Times.Source
+			switch c.Facts[f.Fact] {
+			case "yes":
+			case "no":
+				if outside(s.Fault.Only, c) {
+					continue // the complaint's conditions say it already
+				}
+				fact := m.in.Fact(f.Fact)
+				times, source = fact.No(times), fact.Share.Source
+			default: // asked and unknown stays unknown
 				continue
 			}
-			p.facts[i] = append(p.facts[i], Moved{Finding: "fact:" + f.Fact, Factor: f.Times.Value, Source: f.Times.Source})
-			p.lnOdds[i] += math.Log(f.Times.Value)
+			if !(times > 0) || times == 1 {
+				continue
+			}
+			p.facts[i] = append(p.facts[i], Moved{Finding: "fact:" + f.Fact, Factor: times, Source: source})
+			p.lnOdds[i] += math.Log(times)
 		}
 		w.a[i] += p.lnOdds[i]
 	}

@@ -162,7 +162,7 @@ func reception(p *text.Printer, books []*book.Book, offers []shop.ProcedureOffer
 			}
 			seen["fact "+id] = true
 			q := ask(p, "fact."+id, "answer", false, one(k.history.Facts[id]), "yes", "no", "unknown")
-			q.Title, q.English = b.Context[id], true
+			q.Title, q.English = b.Context[id].Ask, true
 			g.Facts = append(g.Facts, q)
 		}
 	}
