@@ -26,6 +26,9 @@ const (
 	RecentDrivelineWork  = "recent_driveline_work"    // clutch, gearbox, shafts, wheels or tyres worked on lately
 	BoostedLoadOnly      = "boosted_load_only"        // boosted engine, shows only under load
 	LampFlashing         = "lamp_flashing"            // the warning lamp flashes
+	// PlugsBeyondInterval follows from the age of the plugs (history.parts), and is asked at
+	// reception too, since few know it by the odometer.
+	PlugsBeyondInterval = "plugs_beyond_interval"
 )
 
 // DerivedFacts lists the ids above.
@@ -87,6 +90,7 @@ func (r *resolver) complaint() {
 	r.derive(warm, wet, lamp)
 	r.fuel(c.FuelLevel, at("fuel_level")...)
 	r.recent()
+	r.parts()
 	r.facts()
 }
 
@@ -220,21 +224,27 @@ func (r *resolver) fuel(s string, steps ...any) {
 	}
 }
 
-// workWords tell what recent work was about: whole words, in the singular. What
+// workWords tell what recent work was about: whole words of the languages there are, in
+// the singular. What
 // is taken from them is stated.
 var workWords = []struct {
 	fact  string
 	words []string
 }{
-	{RecentPlugOrCoilWork, []string{"plug", "sparkplug", "coil", "boot"}},
-	{RecentEngineWork, []string{"engine", "timing", "camshaft", "crankshaft", "crank", "head", "gasket", "flywheel", "module", "computer", "ecu", "software", "injector"}},
-	{RecentDrivelineWork, []string{"clutch", "flywheel", "gearbox", "transmission", "driveshaft", "shaft", "axle", "wheel", "tyre", "tire"}},
+	{RecentPlugOrCoilWork, []string{"plug", "sparkplug", "coil", "boot", "kerze", "zündkerze", "zündspule", "kerzenstecker"}},
+	{RecentEngineWork, []string{"engine", "timing", "camshaft", "crankshaft", "crank", "head", "gasket", "flywheel", "module", "computer", "ecu", "software", "injector",
+		"motor", "steuerzeit", "nockenwelle", "kurbelwelle", "zylinderkopf", "zylinderkopfdichtung", "schwungrad", "steuergerät", "injektor", "einspritzventil"}},
+	{RecentDrivelineWork, []string{"clutch", "flywheel", "gearbox", "transmission", "driveshaft", "shaft", "axle", "wheel", "tyre", "tire",
+		"kupplung", "schwungrad", "getriebe", "antriebswelle", "gelenkwelle", "achse", "rad", "räder", "reifen"}},
 }
 
-// mentions reports whether a text has one of the words, in singular or plural.
+// mentions reports whether a text has one of the words, in singular or in the plural of
+// English or German.
 func mentions(text string, words []string) bool {
 	return slices.ContainsFunc(strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) }), func(w string) bool {
-		return slices.Contains(words, w) || slices.Contains(words, strings.TrimSuffix(w, "s"))
+		return slices.ContainsFunc([]string{"", "s", "n", "en", "e"}, func(plural string) bool {
+			return strings.HasSuffix(w, plural) && slices.Contains(words, strings.TrimSuffix(w, plural))
+		})
 	})
 }
 
@@ -253,11 +263,22 @@ func (r *resolver) recent() {
 		case "unknown", "":
 			continue
 		}
-		var ids []string
+		var ids, past []string
+		since, dated := r.ago(t)
 		for _, k := range workWords {
-			if mentions(t, k.words) {
+			switch {
+			case !mentions(t, k.words):
+			case dated && since > recentWays[k.fact]:
+				past = append(past, k.fact)
+			default:
 				facts[k.fact] = "yes"
 				ids = append(ids, k.fact)
+			}
+		}
+		if len(past) > 0 {
+			r.note(fmt.Sprintf("%s: %s ago by the odometer, too long to be taken as %s", strict.Quote(w), kilometres(since), strings.Join(past, ", ")), "complaint", "conditions", "recent_work", i)
+			if len(ids) == 0 {
+				continue
 			}
 		}
 		if len(ids) == 0 {
@@ -293,7 +314,7 @@ func (r *resolver) facts() {
 			r.err(err.Error(), "history", "facts", id)
 		case answer != "":
 			if was := have[ident(id)]; was != "" && was != answer {
-				r.warn(fmt.Sprintf("%s here, but the complaint's conditions say %s; this answer is used", answer, was), "history", "facts", id)
+				r.warn(fmt.Sprintf("%s here, but the complaint's conditions or the age of the parts say %s; this answer is used", answer, was), "history", "facts", id)
 			}
 			have[ident(id)] = answer
 		}

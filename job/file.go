@@ -93,9 +93,11 @@ type Conditions struct {
 	Lamp       string   `yaml:"lamp"`        // off, steady, flashing, unknown
 }
 
-// History holds context facts by id of the fault book: yes, no or unknown.
+// History holds context facts by id of the fault book, yes, no or unknown, and the age
+// of parts.
 type History struct {
 	Facts map[string]string `yaml:"facts"`
+	Parts []PartAge         `yaml:"parts"`
 	Notes []string          `yaml:"notes"`
 }
 

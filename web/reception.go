@@ -39,6 +39,7 @@ type receptionPage struct {
 	Conditions []question
 	Facts      []question
 	Work       string // recent work, in words
+	Parts      []partAge
 	History    string
 	Vehicle    vehicleForm
 	Engine     []question
@@ -97,6 +98,7 @@ type known struct {
 	}
 	history struct {
 		Facts map[string]string `json:"facts"`
+		Parts []partAge         `json:"parts"`
 		Notes []string          `json:"notes"`
 	}
 	facts   job.Form
@@ -210,6 +212,7 @@ func (g *receptionPage) vehicle(p *text.Printer, k known) {
 		ask(p, "lift", "car.lift", false, carWord(said, "lift"), "floor", "two_post", "four_post", "jack"),
 	}
 	g.Car[0].Note = p.T("car.holds")
+	g.Parts = partRows(p, k.history.Parts)
 	var notes []string
 	for _, n := range k.history.Notes {
 		if !strings.HasPrefix(n, "car: ") {
@@ -270,7 +273,7 @@ func openJob(s *Server, w http.ResponseWriter, r *http.Request, a author) error 
 		return err
 	}
 	f := r.PostForm
-	forms, err := receptionForms(f)
+	forms, err := receptionForms(f, s.system(r))
 	if err != nil {
 		return err
 	}
@@ -332,7 +335,7 @@ type received struct {
 	promised                           string
 }
 
-func receptionForms(f url.Values) (received, error) {
+func receptionForms(f url.Values, system text.System) (received, error) {
 	var out received
 	conditions := map[string]any{}
 	for _, name := range []string{"warm", "wet", "hill", "lamp"} {
@@ -396,6 +399,13 @@ func receptionForms(f url.Values) (received, error) {
 	history := map[string]any{}
 	if len(facts) > 0 {
 		history["facts"] = facts
+	}
+	parts, err := partAges(f, system)
+	if err != nil {
+		return out, err
+	}
+	if len(parts) > 0 {
+		history["parts"] = parts
 	}
 	if len(notes) > 0 {
 		history["notes"] = notes
@@ -490,7 +500,7 @@ func changeComplaint(s *Server, w http.ResponseWriter, r *http.Request, a author
 	if err := readForm(r); err != nil {
 		return err
 	}
-	forms, err := receptionForms(r.PostForm)
+	forms, err := receptionForms(r.PostForm, s.system(r))
 	if err != nil {
 		return err
 	}
