@@ -310,6 +310,9 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 		}
 		p.para(fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s (%s)", n.Name, subjectWords(n.Subject)), 5)
 		line := fmt.Sprintf("%.0f min. Chance this ends it: %s.", n.Minutes, chance(n.EndsIt))
+		if n.EndsIt < 0.001 {
+			line = fmt.Sprintf("%.0f min. Cannot end it by itself.", n.Minutes)
+		}
 		if a.Order == "cost" || all {
 			line += fmt.Sprintf(" Expected to a finished repair: %.0f min, parts included.", n.Cost)
 		}
