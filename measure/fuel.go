@@ -31,6 +31,7 @@ const (
 	dropWithin    = 1.5   // s: a timed pulse is over by then
 	dropLevel     = 0.25  // s of steady pressure on each side
 	rises         = 5e3   // Pa: a rise of rest pressure that means the pump ran again
+	risesInOne    = 1e3   // Pa: what a rail at rest may be higher by after a minute (our choice)
 	slowestRest   = 0.2   // samples a second
 	leastRunning  = 30e3  // Pa: with less no injector feeds a running engine
 )
@@ -229,6 +230,10 @@ func (g *fuel) rest(v []float64) {
 	}
 	slope := math.Abs(p1-p0) / restMinute
 	u := math.Hypot(math.Sqrt2*noise, slope*1.0)
+	if p1-p0 > math.Max(3*u, risesInOne) {
+		g.refuse(feature, evidence.ConditionUnsure, fmt.Sprintf("a minute later the pressure is higher by %.1f kPa: heat soaks in and hides what is lost, or this is no rail pressure", (p1-p0)/1e3), "let it cool until the pressure no longer rises, key off, and check the column")
+		return
+	}
 	g.emit(feature, "Pa", p0-p1, u, i1-i0, at[i0], at[i1])
 	if p5, i5, ok := find(start + restFive); ok {
 		g.emit("fuel.rest_loss", "Pa", p0-p5, math.Hypot(u, kneeFall*(p0-p5)), i5-i0, at[i0], at[i5])
