@@ -67,7 +67,7 @@ func batteryCapture(rec *trace.Recording, meta Meta) (Result, error) {
 		case RoleBattery, RoleVoltage, Supply:
 			used++
 			if g.ready(ch, "battery.rested") {
-				g.voltage(ch)
+				g.voltage(rec, ch)
 			}
 		case RoleDrop, RoleGround:
 			used++
@@ -128,7 +128,7 @@ func (g *battery) means(v signal, seconds float64) (m []float64, at []int, size 
 }
 
 // voltage reads one channel of battery voltage.
-func (g *battery) voltage(ch *trace.Channel) {
+func (g *battery) voltage(rec *trace.Recording, ch *trace.Channel) {
 	v := signal{v: ch.Values}
 	m, at, size := g.means(v, 0.02)
 	if len(m) < 3 {
@@ -171,6 +171,7 @@ func (g *battery) voltage(ch *trace.Channel) {
 	case cranked:
 		g.rested(m[:first], at, size, true)
 		g.crank(v, at[first], at[last]+size)
+		g.compressions(rec, ch)
 		if after := m[min(len(m), last+1):]; len(after)*size > int(2*g.rate) && stats.Median(after[len(after)/2:]) > chargingVolts*scale24(level) {
 			k := last + 1 + len(after)/2
 			g.charging(v, m[k:], at[k:], size)

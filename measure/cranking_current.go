@@ -87,6 +87,7 @@ type cranked struct {
 	refuted bool // the humps or the sync speak against the number of cylinders
 	tops    atPlaces
 	feet    atPlaces // of the humps
+	sag     bool     // the battery's sag stands for the current (cranking_voltage.go)
 }
 
 // Cranking measures the starter's current: a hump for each compression.
@@ -103,7 +104,16 @@ type cranked struct {
 // Source: trade.md 2.6.
 func Cranking(rec *trace.Recording, meta Meta) (CrankingRun, Result, error) {
 	c := &cranked{readout: readout{meta: meta}, n: meta.Engine.Cylinders}
-	if why := c.channels(rec); why != "" {
+	why := c.channels(rec)
+	if c.amp == nil && c.volt != nil {
+		// The voltage alone shows how the cylinders compare.
+		c.turnedByVoltage(rec, c.volt)
+		if c.res.Condition.State == evidence.Cranking {
+			c.voltage(rec)
+		}
+		return c.run, c.res, nil
+	}
+	if why != "" {
 		return c.run, c.res, fmt.Errorf("%s; map one column with as: %s", why, CrankingCurrent)
 	}
 	c.run.Channel = c.amp.Name
@@ -118,22 +128,36 @@ func Cranking(rec *trace.Recording, meta Meta) (CrankingRun, Result, error) {
 	}
 	c.current()
 	c.voltage(rec)
+	c.compare(rec)
+	return c.run, c.res, nil
+}
+
+// compare reads what stands on the humps: cylinders, speed and verdict.
+func (c *cranked) compare(rec *trace.Recording) {
 	if early, late := c.halves(); math.Max(early, late) > (1+cranksEven)*math.Min(early, late) && math.Abs(early-late)*c.run.Seconds/2 > 2.5 {
 		// A swing more or less is what a weak cylinder makes at the edge of a half.
-		for _, f := range []string{"cranking.ripple", "cranking.speed"} {
-			c.refuse(f, c.amp.Name, evidence.WholeEngine, evidence.ConditionUnsure, fmt.Sprintf("the current swings %.1f times a second at first and %.1f times later: the engine started, or this is not one cranking", early, late), "keep the engine from starting (fuel and spark disabled) and crank in one go for about five seconds")
+		for _, f := range []string{c.ripple(), "cranking.speed"} {
+			c.refuse(f, c.amp.Name, evidence.WholeEngine, evidence.ConditionUnsure, fmt.Sprintf("the trace swings %.1f times a second at first and %.1f times later: the engine started, or this is not one cranking", early, late), "keep the engine from starting (fuel and spark disabled) and crank in one go for about five seconds")
 		}
-		return c.run, c.res, nil
+		return
 	}
 	c.humps()
 	c.cylinders(rec)
 	c.speed()
 	c.verdict()
-	return c.run, c.res, nil
+}
+
+// ripple is the feature by which cylinders are compared first.
+func (c *cranked) ripple() string {
+	if c.sag {
+		return "cranking.voltage_hump"
+	}
+	return "cranking.ripple"
 }
 
 // channels finds current, voltage and sync among the columns.
 func (c *cranked) channels(rec *trace.Recording) string {
+	named := false // the voltage by its name
 	for i := range rec.Channels {
 		ch := &rec.Channels[i]
 		n := " " + foldName(ch.Name) + " "
@@ -145,7 +169,7 @@ func (c *cranked) channels(rec *trace.Recording) string {
 		case as == CrankingCurrent:
 			c.amp = ch
 		case as == Supply || as == RoleBattery:
-			c.volt = ch
+			c.volt, named = ch, true
 		case as == syncRole:
 			c.sync = ch
 		case as != "":
@@ -155,8 +179,15 @@ func (c *cranked) channels(rec *trace.Recording) string {
 			}
 		case strings.Contains(n, " sync "):
 			c.sync = ch
-		case ch.Unit.Dim == unit.Voltage && c.volt == nil:
-			c.volt = ch
+		case ch.Unit.Dim == unit.Voltage:
+			// The drop of a cable or a ground stands beside a starter's current as often as the
+			// battery does; it is a few volts too.
+			switch role := c.meta.roleOf(ch, CrankingCurrent); {
+			case role == RoleBattery || role == Supply && !named:
+				c.volt, named = ch, true
+			case role == RoleVoltage && c.volt == nil:
+				c.volt = ch
+			}
 		}
 	}
 	for i := range rec.Channels { // a declared one wins over a found one
@@ -165,7 +196,7 @@ func (c *cranked) channels(rec *trace.Recording) string {
 		}
 	}
 	switch {
-	case c.amp == nil && len(rec.Channels) == 1:
+	case c.amp == nil && c.volt == nil && len(rec.Channels) == 1:
 		c.amp = &rec.Channels[0]
 	case c.amp == nil:
 		return "no channel is a current"
@@ -206,9 +237,14 @@ func (c *cranked) find(rec *trace.Recording) (why, fix string, flag evidence.Fla
 	if !(hi > lo) {
 		return "the trace is flat", "check the clamp: zero, battery, range and channel", evidence.WrongChannel
 	}
-	c.turnOver()
+	if !c.sag {
+		c.turnOver()
+	}
 	if why, fix, flag := c.starter(); why != "" {
 		return why, fix, flag
+	}
+	if c.sag {
+		return c.sagged()
 	}
 	level := c.run.MeanAmp
 	switch {
@@ -331,7 +367,7 @@ func (c *cranked) starter() (why, fix string, flag evidence.Flag) {
 	if len(before) >= int(0.02*c.hz) && len(before) > 0 {
 		c.zero = stats.Median(before)
 		c.zeroSD = 1.25 * stats.MADSigma(before) / math.Sqrt(float64(len(before)))
-	} else {
+	} else if !c.sag {
 		c.note(c.amp.Name, evidence.ScaleUnsure, true, "%s: begins with the starter already on, so the clamp's zero is not known and taken for right", c.amp.Name)
 	}
 	for i := range c.y {
@@ -368,7 +404,7 @@ func (c *cranked) bounds() (int, int) {
 // differ repeat best after a whole cycle; the shortest part of that lag at which
 // they still repeat is one hump.
 func (c *cranked) between() (why, fix string, flag evidence.Flag) {
-	const no = "no regular humps: the current does not rise and fall with compressions"
+	const no = "no regular humps: the trace does not rise and fall with compressions"
 	const crank = "crank with all plugs in, throttle open, fuel and spark disabled, for about five seconds"
 	a, b := c.bounds()
 	b = min(b, a+int(20*c.hz))

@@ -274,7 +274,7 @@ func (c *cranked) syncs(rec *trace.Recording) []float64 {
 // cylinders puts each hump to its place of the cycle and, by the sync, to its
 // cylinder, and reads the crests.
 func (c *cranked) cylinders(rec *trace.Recording) {
-	const feature = "cranking.ripple"
+	feature := c.ripple()
 	ch, whole := c.amp.Name, evidence.WholeEngine
 	p := c.run.Peaks
 	if c.n == 0 {
@@ -322,7 +322,9 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 	c.run.Positions, c.run.Humps = tops.value, humps.value
 	a, b := p[0].Sample, p[len(p)-1].Sample
 	if first < 0 {
-		c.emit("cranking.peak_spread", ch, whole, 100*tops.spread(), 100*tops.spreadSigma(), len(p), a, b, evidence.Unplaced)
+		if !c.sag {
+			c.emit("cranking.peak_spread", ch, whole, 100*tops.spread(), 100*tops.spreadSigma(), len(p), a, b, evidence.Unplaced)
+		}
 		c.emit("cranking.hump_spread", ch, whole, 100*humps.spread(), 100*humps.spreadSigma(), len(p), a, b, evidence.Unplaced)
 		return
 	}
@@ -343,10 +345,18 @@ func (c *cranked) cylinders(rec *trace.Recording) {
 	}
 	for cyl := 1; cyl <= c.n; cyl++ {
 		k := byCylinder[cyl]
+		if c.sag {
+			c.emit(feature, ch, evidence.Cyl(cyl), humps.value[k], humps.sigma[k], humps.n[k], a, b)
+			continue
+		}
 		c.emit(feature, ch, evidence.Cyl(cyl), tops.value[k], tops.sigma[k], tops.n[k], a, b)
 		c.emit("cranking.hump", ch, evidence.Cyl(cyl), humps.value[k], humps.sigma[k], humps.n[k], a, b)
 	}
 	for i, x := range p {
+		if c.sag {
+			c.mark(feature, ch, i, x.Sample, x.Sample, "cylinder %d: %.2f V", x.Cylinder, x.Hump)
+			continue
+		}
 		c.mark(feature, ch, i, x.Sample, x.Sample, "cylinder %d: %.0f A", x.Cylinder, x.Amp)
 	}
 }

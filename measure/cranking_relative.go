@@ -96,10 +96,10 @@ func (p atPlaces) lowest() (place int, low, sigma float64) {
 	return place, 1 - p.value[place]/others, p.sigma[place] / others
 }
 
-func (p atPlaces) list() string {
+func (p atPlaces) list(format string) string {
 	var out []string
 	for _, v := range p.value {
-		out = append(out, fmt.Sprintf("%.0f", v))
+		out = append(out, fmt.Sprintf(format, v))
 	}
 	return strings.Join(out, ", ")
 }
@@ -116,10 +116,13 @@ func (c *cranked) compared() {
 	_, crest, crestSigma := c.tops.lowest()
 	// The lowest of n was picked: it must stand out by more than the least of n does.
 	doubt := math.Sqrt2 * math.Erfinv(1-0.10/float64(c.n)) * sigma
-	heights := fmt.Sprintf("%s: humps %s A on crests of %s A", ch, c.feet.list(), c.tops.list())
+	heights := fmt.Sprintf("%s: humps %s A on crests of %s A", ch, c.feet.list("%.0f"), c.tops.list("%.0f"))
+	if c.sag {
+		heights = fmt.Sprintf("%s: it sags by %s V at the compressions", ch, c.feet.list("%.3f"))
+	}
 	invalid := c.run.LowVolt > 0 && c.run.LowVolt < c.leastVolt() || c.run.RPM > 0 && c.run.RPM < slowCranking
 	switch {
-	case low > unevenHump && low > doubt || crest > unevenPeak && crest > 3*crestSigma:
+	case low > unevenHump && low > doubt || !c.sag && crest > unevenPeak && crest > 3*crestSigma:
 		c.run.Verdict = "uneven"
 		if !c.run.Synced {
 			c.note(ch, evidence.Unplaced, true, "%s in the order of coming: one hump is %.0f %% below the others; which cylinder it is stays unknown without a sync; %s", heights, 100*low, blind)

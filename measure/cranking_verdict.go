@@ -40,6 +40,10 @@ func (c *cranked) voltage(rec *trace.Recording) {
 		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.ScaleUnsure, fmt.Sprintf("%.3g V is no battery that cranks: scale or channel is wrong", low), "check the unit and the probe's factor")
 		return
 	}
+	if r := stats.Median(rest); len(rest) > 0 && (r < leastRest || low > r) {
+		c.refuse("cranking.voltage_min", ch, evidence.WholeEngine, evidence.WrongChannel, fmt.Sprintf("%.3g V before the starter and %.3g V while it turns is no battery: the drop of a cable, perhaps", r, low), "record the voltage at the battery posts, or map the column with as: "+RoleDrop)
+		return
+	}
 	c.run.LowVolt, c.run.DipVolt = low, dip
 	sigma := 0.05 // common meters and scopes at this range: our choice
 	if len(rest) > 0 {
@@ -117,6 +121,12 @@ func (c *cranked) verdict() {
 	c.compared()
 	ch := c.amp.Name
 	if c.run.RPM == 0 {
+		return
+	}
+	if c.sag {
+		if c.run.RPM < slowCranking {
+			c.note(ch, "", true, "%s: slow (%.0f rpm): drag, a weak battery and a bad cable cannot be told apart without the current; clamp it", ch, c.run.RPM)
+		}
 		return
 	}
 	least, most := 100.0, 200.0

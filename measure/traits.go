@@ -81,6 +81,7 @@ var traitTable = map[string]traits{
 	"injector.closing_time":         {repeatAbs: 0.03e-3, scale: 0.01, margin: 0.15, marginAbs: 0.15e-3, low: 0, high: 20e-3, source: "trade.md 2.4: 0.1-0.2 ms"},
 	"cranking.ripple":               {repeatRel: 0.02, scale: 0.02, margin: 0.10, low: 1, high: 2000, source: "trade.md 2.6: >10-15 % low"},
 	"cranking.hump":                 {repeatRel: 0.03, scale: 0.02, margin: 0.20, low: 0, high: 2000, source: "trade.md 2.6: >20-25 % low is a real loss (EST)"},
+	"cranking.voltage_hump":         {repeatRel: 0.04, scale: 0.01, margin: 0.20, low: 0, high: 18, source: "as of cranking.hump; a battery's voltage is read more finely than a clamp, and drifts more (our choice)"},
 	"compression.dry":               {repeatRel: 0.02, scale: 0.02, margin: 0.10, low: 20e3, high: 6e6, source: "trade.md 2.6: common shop rule 10 %"},
 	"compression.wet":               {repeatRel: 0.02, scale: 0.02, margin: 0.10, low: 20e3, high: 6e6, source: "trade.md 2.6"},
 	"compression.running":           {repeatRel: 0.04, scale: 0.02, margin: 0.15, low: 10e3, high: 3e6, source: "trade.md 2.6: sibling difference >15 %"},
