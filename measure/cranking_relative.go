@@ -128,7 +128,11 @@ func (c *cranked) compared() {
 			c.note(ch, evidence.Unplaced, true, "%s in the order of coming: one hump is %.0f %% below the others; which cylinder it is stays unknown without a sync; %s", heights, 100*low, blind)
 			return
 		}
-		c.note(ch, "", true, "%s: the hump of cylinder %d is %.0f %% below the others (%.1f %% at the crest): it makes less compression; confirm it with a compression or leak test", ch, c.run.Peaks[worst].Cylinder, 100*low, 100*crest)
+		at := ""
+		if !c.sag {
+			at = fmt.Sprintf(" (%.1f %% at the crest)", 100*crest)
+		}
+		c.note(ch, "", true, "%s: the hump of cylinder %d is %.0f %% below the others%s: it makes less compression; confirm it with a compression or leak test", ch, c.run.Peaks[worst].Cylinder, 100*low, at)
 	case low > doubtPeak && low > doubt:
 		c.note(ch, "", true, "%s: the lowest hump is %.0f %% below the others, where it is to be confirmed (good ones are equal within 5 to 10 %%, 20 to 25 %% is a real loss): do a compression or leak test; %s", heights, 100*low, blind)
 	case doubt > unevenHump:
