@@ -18,6 +18,8 @@ const (
 	keepLine       = 5.0  // over the median of the noise: one false line in a million
 	mostSpectra    = 16
 	lineStandsOut  = 6.0 // over the median of the spectrum around
+	deadDiode      = 1.0 // of the ripple line; testdata/spice/diode_*: 0.00 with six good ones, 34 with one open, 6 with one shorted
+	shortedThird   = 0.5 // three times the line over the line; testdata/spice/diode_*: 0.17 open, 0.93 shorted
 )
 
 // charging emits charging voltage and ripple.
@@ -38,7 +40,9 @@ func (g *battery) charging(v signal, m []float64, at []int, size int) {
 
 // ripple works out peak to peak, frequency and the line of a dead diode. A
 // six-pulse rectifier ripples at six times the electrical frequency; one open diode
-// takes a pulse out of each turn and adds a line at a sixth. Source: standards.md 8.3.
+// takes a pulse out of each turn and adds a line at a sixth, a shorted one loads one
+// phase and does the same. Source: standards.md 8.3; the shorted one by circuit
+// (testdata/spice/diode_shorted.cir).
 func (g *battery) ripple(v signal, first, end int) {
 	if g.rate < rippleHz {
 		g.refuse("charging.ripple", evidence.TooSlow, fmt.Sprintf("at %sS/s the ripple, some kilohertz fast, falls between samples", round3(g.rate)), "record one second at 50 kS/s or more, AC-coupled or at a range of 1 V around the level")
@@ -169,7 +173,7 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 			g.emit("charging.ripple_frequency", "Hz", float64(best)*df, math.Max(df, lineWidth(amp, float64(best), floor)*df), 1, first, end-1, evidence.ConditionUnsure)
 		}
 		if high > largeRipple {
-			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open diode makes such a one, a weak battery or a loose post too (the limits in use lie anywhere from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
+			g.note(evidence.ConditionUnsure, true, "%s: a ripple of %.2f V from peak to peak is large: an open or shorted diode makes such a one, a weak battery or a loose post too (the limits in use lie anywhere from 0.05 to 0.5 V AC). With the engine speed the line of a dead diode can be looked for", g.channel, high)
 		}
 		g.refuse("charging.diode_line", evidence.ConditionUnsure, "without the engine speed the ripple and its sixth cannot be told apart", "note the engine speed (condition: rpm), or record it")
 		return
@@ -196,7 +200,7 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 		return
 	}
 	main, sixth := line(6*e), line(e)
-	if half := line(3 * e); half > 1.5*main && half > sixth {
+	if half := line(3 * e); half > 1.5*main && half > 3*sixth {
 		g.refuse("charging.ripple_frequency", evidence.ScaleUnsure, fmt.Sprintf("the strongest ripple is at %.0f Hz, outside what an alternator makes at %.0f rpm", 3*e, rpm), "check the engine speed given, and the unit of the time column")
 		return
 	}
@@ -208,6 +212,13 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 	main = math.Max(main, floor)
 	ratio := math.Sqrt(math.Max(0, sixth*sixth-floor*floor)) / main
 	g.emit("charging.diode_line", "x", ratio, math.Hypot(floor/main, 0.1*ratio), 1, first, end-1)
+	switch {
+	case ratio < deadDiode:
+	case line(3*e) > shortedThird*sixth:
+		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong, and its third multiple with it: a diode is dead, by its look a shorted one, which also empties the battery at rest; measure the alternator's current and the rest current before it is changed", g.channel, e, ratio)
+	default:
+		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong: a diode is dead, by its look an open one, or a phase is broken; measure the alternator's current under load before it is changed", g.channel, e, ratio)
+	}
 }
 
 // lineWidth is how far the power of a line spreads about its place, in bins: a speed

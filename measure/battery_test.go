@@ -10,6 +10,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/published"
+	"proveout/unit"
 )
 
 // TestStateOfCharge: every row of the BCI examples and of the temperature table.
@@ -250,8 +251,40 @@ func TestLargeRippleWithoutSpeed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if said(res, "open diode makes such") != open || !strings.Contains(refusal(res, "charging.diode_line"), "without the engine speed") {
+		if said(res, "diode makes such") != open || !strings.Contains(refusal(res, "charging.diode_line"), "without the engine speed") {
 			t.Errorf("open diode %v: %+v %+v", open, res.Notes, res.NotMeasured)
+		}
+	}
+}
+
+// TestDeadDiode: an alternator drawn by ngspice (testdata/spice), whose six diodes are
+// known. The electrical frequency is that of the worked example of standards.md 8.3:
+// 1500 rpm, pulley 2.5, 6 pole pairs, 375 Hz, a ripple of 2250 Hz.
+func TestDeadDiode(t *testing.T) {
+	for _, c := range []struct {
+		circuit, says string
+		dead          bool
+	}{
+		{"diode_healthy", "", false},
+		{"diode_open", "by its look an open one", true},
+		{"diode_shorted", "by its look a shorted one", true},
+	} {
+		for _, known := range []Known{{}, {PulleyRatio: 2.5, PolePairs: 6}} {
+			for _, noise := range []float64{0, 1e-3} {
+				rec := noisy(spice(t, c.circuit), unit.Voltage, noise, 7)
+				res, err := Capture(BatteryKind, rec, Meta{Condition: evidence.Condition{State: evidence.Raised, SpeedRPM: 1500}, Known: known})
+				if err != nil {
+					t.Fatal(err)
+				}
+				within(t, res, "charging.ripple_frequency", 2250, 0.01)
+				r, ok := find(res.Readings, "charging.diode_line")
+				if !ok || (r.Value.SI > deadDiode) != c.dead {
+					t.Errorf("%s, %+v: %+v %+v", c.circuit, known, r, res.NotMeasured)
+				}
+				if c.says != "" && !said(res, c.says) || c.says == "" && said(res, "a diode is dead") {
+					t.Errorf("%s, %+v: %+v", c.circuit, known, res.Notes)
+				}
+			}
 		}
 	}
 }
