@@ -57,6 +57,8 @@ var catalogue = []Feature{
 	{ID: "ignition.burn_time_idle", Name: "burn time at idle", Unit: "ms", Dim: unit.Time, Per: Cylinder, PlacementCV: 0.03, Source: "trade.md 3.4: time survives placement"},
 	{ID: "ignition.burn_time_snap", Name: "burn time at snap", Unit: "ms", Dim: unit.Time, Per: Cylinder, PlacementCV: 0.03, Source: "trade.md 3.4: time survives placement"},
 	{ID: "ignition.spark_line_ratio", Name: "spark line over firing line", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
+	{ID: "ignition.spark_line_level", Name: "spark line", Unit: "x", Dim: unit.None, Per: Cylinder, Amplitude: true, PlacementCV: 0.20, Source: "trade.md 3.4 EST 15-30 %"},
+	{ID: "ignition.spark_voltage", Name: "spark line, calibrated probe", Unit: "kV", Dim: unit.Voltage, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: calibrated probe on an insulated lead"},
 	{ID: "ignition.spark_line_slope", Name: "spark line slope over its own level", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
 	{ID: "ignition.spark_line_noise", Name: "spark line turbulence over its own level", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},
 	{ID: "ignition.end_spike", Name: "spike at the end of burn over the spark line", Unit: "x", Dim: unit.None, Per: Cylinder, PlacementCV: 0.05, Source: "our choice: gain cancels"},

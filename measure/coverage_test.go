@@ -45,7 +45,7 @@ var coverKinds = []coverKind{
 		s.crestCV, s.burnCV, s.noise = 0.08+0.12*r.Float64(), 0.04+0.08*r.Float64(), 0.01+0.04*r.Float64()
 		rec, _ := s.draw()
 		return drawn{IgnitionSecondary, rec, onCylinder(1), []int{0}, map[string]float64{"ignition.burn_time_idle@1": s.burn, "ignition.firing_height_idle@1": s.crest},
-			map[string]float64{"ignition.spark_line_ratio@1": s.level / s.crest, "ignition.spark_line_slope@1": s.slope, "ignition.ring_decay@1": 100 * (1 - math.Exp(-1/(s.ringHz*s.ringTau)))}}
+			map[string]float64{"ignition.spark_line_level@1": s.level, "ignition.spark_line_ratio@1": s.level / s.crest, "ignition.spark_line_slope@1": s.slope, "ignition.ring_decay@1": 100 * (1 - math.Exp(-1/(s.ringHz*s.ringTau)))}}
 	}},
 	{"starter current", [2]float64{20, 60}, func(r *rand.Rand, seed uint64) drawn {
 		s := plainStarter()

@@ -238,10 +238,11 @@ func (g *ignition) sparkLine(p phase, flags []evidence.Flag, burn float64) {
 	own := stats.Median(g.pick(p, func(s spark) (float64, bool) { return s.levelSD, whole(s) }))
 	if level < 4*g.w.sigma || level < 3*g.w.step {
 		why := fmt.Sprintf("the spark line is only %.1f times the noise and recorder step", level/math.Max(g.w.sigma, g.w.step))
-		for _, f := range []string{"ignition.spark_line_ratio", "ignition.spark_line_slope", "ignition.spark_line_noise"} {
+		for _, f := range []string{"ignition.spark_line_level", "ignition.spark_line_ratio", "ignition.spark_line_slope", "ignition.spark_line_noise"} {
 			g.refuse(f, evidence.Noisy, why, "take a second trace with the range set to the spark line and let the firing line run off the top")
 		}
 	} else {
+		g.sparkLevel(p, levels, own, flags)
 		ratio := func(s spark) (float64, bool) { return s.level / s.height, whole(s) }
 		m, _, se := middle(g.pick(p, ratio))
 		g.emit("ignition.spark_line_ratio", unit.Must("x"), m, math.Hypot(se, m*own/level), len(levels), p, append(g.heightFlags(p), flags...))
@@ -277,6 +278,23 @@ func (g *ignition) sparkLine(p phase, flags []evidence.Flag, burn float64) {
 		g.emit("ignition.ring_decay", unit.Must("%"), m, math.Hypot(se, 2), len(decays), p, flags)
 	}
 	g.turnOn(p, flags)
+}
+
+// sparkLevel emits how high the spark line stands, which is read where the firing line
+// ran off the top as well: in volts where the probe's scale can be trusted.
+func (g *ignition) sparkLevel(p phase, levels []float64, own float64, flags []evidence.Flag) {
+	m, _, se := middle(levels)
+	// 0.04 % for the level of rest, which is the same in every firing (docs/coverage.md).
+	u := math.Sqrt(se*se + own*own/float64(len(levels)) + g.w.step*g.w.step/12 + 1.6e-7*m*m)
+	volts := g.meta.Calibrated && g.ch.Unit.Dim == unit.Voltage
+	if t := traitTable["ignition.spark_voltage"]; volts && (m < t.low || m > t.high) {
+		g.note(evidence.ScaleUnsure, true, "%s: a spark line of %.3g V from a calibrated probe cannot be; the scale is wrong", g.ch.Name, m)
+		flags = append(append([]evidence.Flag{}, flags...), evidence.ScaleUnsure)
+	}
+	g.emit("ignition.spark_line_level", unit.Must("x"), m, u, len(levels), p, flags)
+	if volts {
+		g.emit("ignition.spark_voltage", unit.Must("V"), m, math.Hypot(u, 0.03*m), len(levels), p, flags)
+	}
 }
 
 // turnOn emits the swing at which the coil is switched on, over the firing line.

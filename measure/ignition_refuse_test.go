@@ -149,6 +149,10 @@ func TestClippedHeightIsBlocked(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 	want(t, "clipped", res, "ignition.burn_time_idle", stats.Median(tr.burns), 0.03)
+	want(t, "clipped", res, "ignition.spark_line_level", s.gain*s.level, 0.04)
+	if r, _ := find(res.Readings, "ignition.spark_line_level"); r.Has(evidence.Clipped) || r.Blocked() {
+		t.Errorf("the spark line lies below the cut: %+v", r)
+	}
 	fs := Judge(Task{Engine: four, Readings: res.Readings, Asks: []Ask{{Test: "kv", Feature: "ignition.firing_height_idle", Versus: Others}}})
 	for _, f := range fs {
 		if f.Feature == "ignition.firing_height_idle" && (f.State != evidence.NotMeasured || !strings.Contains(f.Sentence, "wider range")) {

@@ -97,6 +97,7 @@ func TestIgnitionTruth(t *testing.T) {
 		}
 		want(t, c.name, res, "ignition.firing_height"+suffix, math.Abs(s.gain)*stats.Median(tr.crests), 0.03)
 		if s.slope == -0.15 && s.noise < 0.05 && s.step < 0.05 && s.rough == 0 {
+			want(t, c.name, res, "ignition.spark_line_level", math.Abs(s.gain)*s.level, 0.04)
 			want(t, c.name, res, "ignition.spark_line_ratio", s.level/stats.Median(tr.crests), 0.05)
 			if math.Abs(s.hum) == 0 && s.droop == 0 {
 				want(t, c.name, res, "ignition.spark_line_slope", s.slope, 0.05)

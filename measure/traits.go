@@ -56,6 +56,8 @@ var traitTable = map[string]traits{
 	"ignition.burn_time_cruise":     {repeatRel: 0.04, scale: 0.01, margin: 0.20, low: 50e-6, high: 8e-3, source: "trade.md 2.2"},
 	"ignition.burn_time_load":       {repeatRel: 0.04, scale: 0.01, margin: 0.20, low: 50e-6, high: 8e-3, source: "trade.md 2.2"},
 	"ignition.spark_line_ratio":     {repeatRel: 0.06, margin: 0.30, marginAbs: 0.06, source: "trade.md 2.2: level +30 % over the others"},
+	"ignition.spark_line_level":     {repeatRel: 0.05, margin: 0.30, source: "trade.md 2.2: level +30 % over the others"},
+	"ignition.spark_voltage":        {repeatRel: 0.05, scale: 0.05, margin: 0.30, low: 100, high: 15e3, source: "trade.md 2.2: 0.5-2 kV, +30 % over the others; bounds our choice"},
 	"ignition.spark_line_slope":     {repeatAbs: 0.05, margin: 0.50, marginAbs: 0.25, source: "our choice"},
 	"ignition.spark_line_noise":     {repeatAbs: 0.01, margin: 0.60, marginAbs: 0.06, source: "our choice"},
 	"ignition.end_spike":            {repeatRel: 0.08, margin: 0.30, marginAbs: 0.30, source: "our choice; trade.md 2.2 [S43]"},
