@@ -6,6 +6,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/stats"
+	"proveout/unit"
 )
 
 // repeated joins the readings of one subject into a value with its standard
@@ -166,6 +167,10 @@ func limitSentence(f evidence.Feature, rs []evidence.Reading, value, sd, low, hi
 	return fmt.Sprintf("%s: %s, outside by less than it can be trusted to; %s%s. Not established: measure it %s.", who, v, lim, src, moreTimes(more))
 }
 
+// leastVolts is from where a height of a trusted probe is told in kilovolts (our choice):
+// less is no volt of an ignition, but a bare number.
+const leastVolts = 50
+
 // absolute shows one subject's value as it is, and judges it where a limit or a
 // normal band is given.
 func (t Task) absolute(f evidence.Feature, a Ask, rs []evidence.Reading) evidence.Finding {
@@ -196,7 +201,11 @@ func (t Task) absolute(f evidence.Feature, a Ask, rs []evidence.Reading) evidenc
 		return fd
 	}
 	fd.State = evidence.NotJudged
-	fd.Sentence = sentence(fmt.Sprintf("%s: %s %s.", spokenSubject(rs[0].Subject), f.Name, plusMinus(value, 1.96*sd, f)))
+	said := f
+	if f.Amplitude && math.Abs(value) >= leastVolts {
+		said.Dim, said.Unit = unit.Voltage, "kV" // heights of a probe whose scale is trusted are volts
+	}
+	fd.Sentence = sentence(fmt.Sprintf("%s: %s %s.", spokenSubject(rs[0].Subject), f.Name, plusMinus(value, 1.96*sd, said)))
 	fd.Why = "A fact without a limit: it is kept and shown, and judged when a limit is known."
 	return fd
 }
