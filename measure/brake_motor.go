@@ -38,6 +38,8 @@ const (
 	sideDifference     = 0.20 // left against right: 15-20 % (EST)
 	restDefault        = 30.0 // s; common practice, no source
 	lowSupply          = 11.5 // V: abort to safe (trade.md 5.3, EST)
+	earlyRise          = 0.6  // of the other side's way to the pad; our choice
+	slowRise           = 0.5  // of the other side's rise; our choice
 	slowSeconds        = 2.0  // our choice: an apply of 0.6-1.5 s (trade.md 5.5) that takes longer
 )
 
@@ -94,7 +96,9 @@ type BrakeSide struct {
 	Cycles int // apply and release, both seen whole
 	// Verdict: "healthy", "open", "seized", "stripped", "no load" (missing pad or
 	// disc, loose caliper), "no rise" (stripped or no load, cannot be told), "high
-	// resistance", "weak battery", "binding", "worn brushes", "cannot tell".
+	// resistance", "weak battery", "binding", "worn brushes", "collapse" (in mid-stroke),
+	// "low supply" (slow, or stopped in mid-stroke by it),
+	// "cannot tell".
 	Verdict string
 	Why     string
 }

@@ -31,6 +31,9 @@ var (
 	// Release after trade.md 5.5: break-away 8-20 A for 50-150 ms, then free run.
 	epbRelease = joined([]float64{30, 22, 17, 15, 14, 13, 12, 12, 11, 10, 7, 5}, repeatAmps(3.4, 60))
 	epbRetract = joined([]float64{30, 20, 12, 7, 4.5}, repeatAmps(3.5, 500))
+	// A usual free run, then an early and slow rise; and an early one as steep as usual.
+	epbEarly   = joined([]float64{31, 24, 16, 9, 5, 3.8}, repeatAmps(3.5, 20), climb(3.5, 18, 45))
+	epbNear    = joined([]float64{31, 24, 16, 9, 5, 3.8}, repeatAmps(3.5, 20), []float64{4.2, 6, 8.5, 11, 13.6, 15.8, 17.4, 18})
 	epbMissing = joined([]float64{30, 22, 14, 8, 5}, repeatAmps(3.7, 480))
 )
 
@@ -152,6 +155,13 @@ func TestBrakeVerdicts(t *testing.T) {
 		{"nothing to clamp, direction not known", epb{left: []placedMove{{2, epbMissing, 1}}, rest: 12.8, ohm: 0.01}, "cannot tell"},
 		{"service retract", epb{left: []placedMove{{2, epbHealthy, 1}, {30, epbRetract, -1}}, rest: 12.8, ohm: 0.01}, "healthy"},
 		{"release only", epb{left: []placedMove{{2, epbRelease, -1}}, rest: 12.8, ohm: 0.01}, "cannot tell"},
+		{"binds at a usual free run", epb{left: []placedMove{{2, epbEarly, 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "binding"},
+		{"short way to the pad", epb{left: []placedMove{{2, epbNear, 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "healthy"},
+		{"collapse in mid-stroke", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "collapse"},
+		{"collapse, no voltage", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, right: healthy}, "collapse"},
+		{"stopped in mid-stroke by a low supply", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, rest: 11.2, ohm: 0.01}, "low supply"},
+		{"slow by a low supply", epb{left: []placedMove{{2, slowed(epbHealthy, 4), 1}}, rest: 11.2, ohm: 0.01}, "low supply"},
+		{"slow at a good supply", epb{left: []placedMove{{2, slowed(epbHealthy, 4), 1}}, rest: 12.8, ohm: 0.01}, "cannot tell"},
 		{"worn brushes", epb{left: []placedMove{{2, withHoles(epbHealthy, 15, 4), 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "worn brushes"},
 	} {
 		for _, noise := range []float64{0, 0.05} {
@@ -173,6 +183,20 @@ func TestBrakeVerdicts(t *testing.T) {
 			}
 		}
 	}
+}
+
+// climb rises evenly in n steps.
+func climb(from, to float64, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = from + (to-from)*float64(i+1)/float64(n)
+	}
+	return out
+}
+
+// slowed stretches the free run of a movement.
+func slowed(v []float64, times int) []float64 {
+	return joined(v[:10], repeatAmps(v[12], times*len(v)), v[12:])
 }
 
 // stoppedAt cuts a movement off where it reaches a current after its inrush.

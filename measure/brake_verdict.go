@@ -13,7 +13,7 @@ import (
 )
 
 // decisive are verdicts that one movement is enough for: nothing usual looks so.
-var decisive = []string{"seized", "stripped", "no load", "worn brushes"}
+var decisive = []string{"seized", "stripped", "no load", "worn brushes", "collapse", "low supply"}
 
 // judge gives each movement its verdict, then each side. Rows of trade.md 5.6; what
 // two rows share is not decided but said.
@@ -129,6 +129,10 @@ func (b *brake) movement(m *BrakeMovement) (verdict, why string) {
 			return "cannot tell", fmt.Sprintf("free run of %.1f A is less than any motor of this kind takes: check the clamp's zero", m.Free)
 		case m.Final > 25:
 			return "cannot tell", fmt.Sprintf("cut off at %.0f A; 12-20 A is usual: check the clamp's scale", m.Final)
+		case b.slowEarly(m) != "":
+			return "binding", b.slowEarly(m)
+		case d > slowSeconds && m.EndSupply > 0 && m.EndSupply < lowSupply:
+			return "low supply", fmt.Sprintf("an apply of %.1f s (0.6-1.5 s usual) with %.1f V at the supply (%s): low supply makes it slow", d, m.EndSupply, b.run.Point)
 		case d > slowSeconds:
 			return "cannot tell", fmt.Sprintf("an apply of %.1f s is long (0.6-1.5 s usual): long way to the pad, or a slow motor", d)
 		}
@@ -153,8 +157,12 @@ func (b *brake) movement(m *BrakeMovement) (verdict, why string) {
 		return "no load", fmt.Sprintf("%.1f A for %.1f s towards the clamp and never a rise: pad or disc missing, or caliper loose", m.Free, d)
 	case d >= longSeconds:
 		return "cannot tell", fmt.Sprintf("%.1f A for %.1f s and no rise: a service retract looks so, and an apply that finds no pad; which was commanded is not known", m.Free, d)
+	case m.Toward > 0 && m.EndSupply > 0 && m.EndSupply < lowSupply:
+		return "low supply", fmt.Sprintf("the current stops after %.1f s, before it rises, with %.1f V at the supply (%s): low supply stopped it in mid-stroke; the brake is not applied", d, m.EndSupply, b.run.Point)
+	case m.Toward > 0 && m.EndSupply > 0:
+		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises, though the supply holds %.1f V (%s): connector, wire or a thermal cut; the brake is not applied", d, m.EndSupply, b.run.Point)
 	case m.Toward > 0:
-		return "cannot tell", fmt.Sprintf("the current stops after %.1f s before it rises: connector, thermal cut or low voltage", d)
+		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises: connector, wire, thermal cut or low supply, which was not recorded; the brake is not applied", d)
 	}
 	return "cannot tell", "a short run without a rise: a release, or an apply that was broken off"
 }
@@ -202,6 +210,25 @@ func (b *brake) weakClamp(m *BrakeMovement) (verdict, why string) {
 		return "cannot tell", what + " on both sides: weak battery or shared feed; record the supply voltage"
 	}
 	return "cannot tell", what + ": weak battery, resistance, or a motor worn out; record the supply voltage and the other side"
+}
+
+// slowEarly says how a clamp begins early and climbs slowly beside a usual one of the
+// other side: slide, pins or pad bind (trade.md 5.6: early rise). A short way to the pad
+// alone begins early too and then climbs as steeply. The shares are our choice.
+func (b *brake) slowEarly(m *BrakeMovement) string {
+	if m.Contact <= 0 || m.RiseRate <= 0 {
+		return ""
+	}
+	for i := range b.run.Movements {
+		x := &b.run.Movements[i]
+		if x.motor == m.motor || x.Kind != Apply || x.CutShort || x.Contact <= 0 || x.Final < cutLow {
+			continue
+		}
+		if m.Contact < earlyRise*x.Contact && m.RiseRate < slowRise*x.RiseRate {
+			return fmt.Sprintf("the rise begins after %.2f s and climbs at %.0f A/s, on the other side after %.2f s at %.0f A/s: slide, pins or pad bind", m.Contact, m.RiseRate, x.Contact, x.RiseRate)
+		}
+	}
+	return ""
 }
 
 // cutEarly reports a clamp that ends low though nothing held the motor back: it rises
