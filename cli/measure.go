@@ -18,7 +18,7 @@ import (
 func init() { commands = append(commands, newMeasure) }
 
 func newMeasure() *cobra.Command {
-	var asJSON, calibrated, together bool
+	var asJSON, calibrated, together, why bool
 	var memory, scratch string
 	var kind, subject, state, rate, placement, marks, markChannel, shared string
 	var columns []string
@@ -96,7 +96,7 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 			} else {
 				p := &page{w: c.OutOrStdout()}
 				for _, f := range files {
-					writeMeasured(p, f)
+					writeMeasured(p, f, why)
 				}
 				if p.err != nil {
 					return p.err
@@ -113,6 +113,7 @@ Kinds: ` + strings.Join(measure.Kinds(), ", ") + ` (found out when not given).`,
 	f := c.Flags()
 	f.BoolVar(&asJSON, "json", false, "print as JSON")
 	f.BoolVar(&together, "together", false, "lay the files on one line of time by a signal they share")
+	f.BoolVar(&why, "why", false, "say with each feature what it is about and how it was judged")
 	f.StringVar(&marks, "marks", "", `when it was felt, on the first file's time: "95, 2:41"`)
 	f.StringVar(&markChannel, "mark-channel", "", "a channel that goes up each time it was felt")
 	f.StringVar(&shared, "shared", "", "part of the name of the signal the files share, where it is found wrongly")
@@ -165,7 +166,10 @@ func parseColumn(spec string) (trace.Column, error) {
 	return col, nil
 }
 
-func writeMeasured(p *page, f shop.MeasuredFile) {
+// writeMeasured writes what one file says; with why, what each feature is about beside
+// its first reading.
+func writeMeasured(p *page, f shop.MeasuredFile, why bool) {
+	told := map[string]bool{}
 	p.head(f.File)
 	if f.What != "" {
 		what := f.What
@@ -183,6 +187,10 @@ func writeMeasured(p *page, f shop.MeasuredFile) {
 	}
 	for _, g := range f.Findings {
 		p.para("  · ", g.Sentence, 4)
+		if why && !told[g.Feature] {
+			told[g.Feature] = true
+			p.para("    ", strings.TrimSpace(g.Matters+" "+g.Why), 4)
+		}
 	}
 	for _, n := range f.Notes {
 		p.para("  Note: ", place("", n.Line)+n.Text, 4)

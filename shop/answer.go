@@ -135,7 +135,8 @@ type FindingAnswer struct {
 	State       string        `json:"state"`
 	Outcome     string        `json:"outcome,omitempty"`
 	Sentence    string        `json:"sentence"`
-	Why         string        `json:"why,omitempty"`
+	Why         string        `json:"why,omitempty"`     // how it was judged
+	Matters     string        `json:"matters,omitempty"` // for the apprentice: what the feature is about
 	More        int           `json:"more_placements,omitempty"`
 	Flags       []string      `json:"flags,omitempty"`
 	SetAside    bool          `json:"set_aside,omitempty"`

@@ -211,6 +211,9 @@ func findingAnswer(f *evidence.Finding) FindingAnswer {
 	if out.When == "" {
 		out.When = "before"
 	}
+	if known, ok := evidence.Lookup(f.Feature); ok {
+		out.Matters = known.Matters()
+	}
 	if f.Outcome == "" && f.State != evidence.NotMeasured {
 		v, s := round(f.Value), round(f.Sigma)
 		out.Value = &v

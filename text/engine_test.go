@@ -73,6 +73,9 @@ func TestWhatTheEngineSaysIsTranslated(t *testing.T) {
 			if ps.whole[f.Name] == "" {
 				t.Errorf("%s: the feature %q has no name", lang, f.Name)
 			}
+			if ps.whole[strings.TrimSuffix(f.Matters(), ".")] == "" && lang != "en" {
+				t.Errorf("%s: why %s matters is not translated", lang, f.ID)
+			}
 		}
 		for _, pattern := range saidIn {
 			names, err := filepath.Glob(pattern)

@@ -50,6 +50,7 @@ type featureRow struct {
 	Odd             bool
 	State           string // key under state.
 	Sentence        string
+	Matters, Why    string // for the apprentice
 	Dots            []dotView
 	Label           string // the values in words, for those who cannot see the dots
 	Mark            string // the mark on the trace it is keyed to; empty: it is not marked
@@ -202,7 +203,7 @@ func (v *captureView) features(t *text.Printer, page *shop.JobView, n int) {
 			continue
 		}
 		seen[f.Test+f.Feature] = true
-		row := featureRow{feature: f.Feature, Name: f.Name, State: f.State, Sentence: f.Sentence, Odd: f.State == "high" || f.State == "low" || f.State == "abnormal"}
+		row := featureRow{feature: f.Feature, Name: f.Name, State: f.State, Sentence: f.Sentence, Matters: f.Matters, Why: f.Why, Odd: f.State == "high" || f.State == "low" || f.State == "abnormal"}
 		u, err := unit.Parse(f.Unit)
 		if err == nil {
 			row.Unit = text.UnitWord(t.Unit(u))

@@ -26,7 +26,8 @@ type evidenceRow struct {
 	Aside    bool
 	Judged   string // one word for the state: a key under state.
 	Sentence string
-	Why      string
+	Matters  string // for the apprentice
+	Why      string // how it was judged
 	More     int    // further placements that would settle it
 	Limit    string // test whose figure is not judged, since the maker's limit is not given
 	Moved    string // what it moved most, as "plug gap ×5.9, coil ÷2"
@@ -176,7 +177,7 @@ func (g group) row(m movements, p *text.Printer) evidenceRow {
 	}
 	row.Aside = aside == len(g.findings)
 	speaks := g.speaker(m)
-	row.Judged, row.Sentence, row.Why = speaks.State, speaks.Sentence, speaks.Why
+	row.Judged, row.Sentence, row.Matters, row.Why = speaks.State, speaks.Sentence, speaks.Matters, speaks.Why
 	row.Values, row.Unit = g.values(p)
 	row.Bars = g.bars()
 	return row
