@@ -5,11 +5,13 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"slices"
 	"strings"
 	"sync"
 	"time"
 
+	"proveout/evidence"
 	"proveout/job"
 	"proveout/store"
 )
@@ -289,6 +291,39 @@ type EarlierValue struct {
 	Subject string             `json:"subject,omitempty"`
 	Unit    string             `json:"unit"`
 	By      map[string]float64 `json:"by"` // job to value
+	// Uncertainty is the standard uncertainty of each, in Unit; of a value without one
+	// nothing is here.
+	Uncertainty map[string]float64 `json:"uncertainty,omitempty"`
+	// Changed says how the first job stands to the next that has the reading: "yes" when
+	// they differ by more than both can be trusted to (95 %), "no", or "unknown" where one
+	// has no uncertainty or its scale is anyone's guess. Empty where the first has none.
+	Changed string `json:"changed,omitempty"`
+
+	guessed map[string]bool // jobs whose probe was not calibrated
+}
+
+// change holds the first job's value against the next that has one.
+func (v *EarlierValue) change(jobs []string) string {
+	now, ok := v.By[jobs[0]]
+	if !ok {
+		return ""
+	}
+	for _, id := range jobs[1:] {
+		then, ok := v.By[id]
+		if !ok {
+			continue
+		}
+		a, known := v.Uncertainty[jobs[0]]
+		b, also := v.Uncertainty[id]
+		switch {
+		case !known || !also || v.guessed[jobs[0]] || v.guessed[id]:
+			return "unknown"
+		case math.Abs(now-then) > 1.96*math.Hypot(a, b):
+			return "yes"
+		}
+		return "no"
+	}
+	return ""
 }
 
 // EarlierValues sets the readings of jobs of one vehicle beside each other: those that
@@ -313,7 +348,7 @@ func (b *Bench) EarlierValues(ctx context.Context, jobs []string) ([]EarlierValu
 			if !ok {
 				i = len(all)
 				at[key] = i
-				v := EarlierValue{Name: f.Name, Unit: f.Unit, By: map[string]float64{}}
+				v := EarlierValue{Name: f.Name, Unit: f.Unit, By: map[string]float64{}, Uncertainty: map[string]float64{}, guessed: map[string]bool{}}
 				if f.Subject.Kind != "" && f.Subject.Kind != "engine" {
 					v.Subject = subjectOf(f.Subject).String()
 				}
@@ -321,10 +356,18 @@ func (b *Bench) EarlierValues(ctx context.Context, jobs []string) ([]EarlierValu
 			}
 			if _, ok := all[i].By[id]; !ok {
 				all[i].By[id] = *f.Value
+				if f.Uncertainty != nil {
+					all[i].Uncertainty[id] = *f.Uncertainty
+				}
+				all[i].guessed[id] = slices.Contains(f.Flags, string(evidence.NotCalibrated))
 			}
 		}
 	}
-	return slices.DeleteFunc(all, func(v EarlierValue) bool { return len(v.By) < 2 }), nil
+	all = slices.DeleteFunc(all, func(v EarlierValue) bool { return len(v.By) < 2 })
+	for i := range all {
+		all[i].Changed = all[i].change(jobs)
+	}
+	return all, nil
 }
 
 // endedAt is when and how a job was closed.

@@ -136,4 +136,33 @@ func TestEarlierJobsOfTheSameVehicle(t *testing.T) {
 	if !slices.Contains([]string{"mm"}, values[0].Unit) || !strings.Contains(values[0].Subject, "1") {
 		t.Errorf("%+v", values[0])
 	}
+	if values[0].Changed != "yes" || !(values[0].Uncertainty[now] > 0) {
+		t.Errorf("from 1.05 to 1.4 mm: changed %q, %v", values[0].Changed, values[0].Uncertainty)
+	}
+}
+
+// A change is one only beyond what both values can be trusted to: 1.96 times the root
+// of the sum of squares (JCGM 100:2008, 5.1.2; from memory).
+func TestChangeOfAValue(t *testing.T) {
+	for _, c := range []struct {
+		now, then, a, b float64
+		guessed         bool
+		want            string
+	}{
+		{10, 9, 0.3, 0.4, false, "yes"}, // 1 against 0.98
+		{10, 9.1, 0.3, 0.4, false, "no"},
+		{10, 5, 0, 0.4, false, "unknown"},
+		{10, 5, 0.3, 0.4, true, "unknown"},
+	} {
+		v := EarlierValue{By: map[string]float64{"now": c.now, "then": c.then}, Uncertainty: map[string]float64{"then": c.b}, guessed: map[string]bool{"then": c.guessed}}
+		if c.a > 0 {
+			v.Uncertainty["now"] = c.a
+		}
+		if got := v.change([]string{"now", "between", "then"}); got != c.want {
+			t.Errorf("%+v: %q", c, got)
+		}
+	}
+	if v := (EarlierValue{By: map[string]float64{"then": 1, "before": 1}}); v.change([]string{"now", "then", "before"}) != "" {
+		t.Error("this job has no value")
+	}
 }

@@ -84,6 +84,7 @@ type earlierPage struct {
 type earlierRow struct {
 	Name, Subject, Unit string
 	Cells               []string // by head; empty: not read then
+	Changed             string   // a key under earlier.changed.; empty: this job has no value
 }
 
 // earlierShown is how many earlier jobs are compared; earlierWait how long their values
@@ -124,12 +125,15 @@ func earlierJobs(s *Server, w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		for _, value := range values {
-			row := earlierRow{Name: value.Name, Subject: value.Subject}
+			row := earlierRow{Name: value.Name, Subject: value.Subject, Changed: value.Changed}
 			_, row.Unit = inShopUnit(0, value.Unit, p)
 			for _, job := range ids {
 				cell := ""
 				if x, ok := value.By[job]; ok {
 					cell, _ = inShopUnit(x, value.Unit, p)
+					if u := value.Uncertainty[job]; u > 0 {
+						cell += " ± " + widthInShopUnit(x, 1.96*u, value.Unit, p)
+					}
 				}
 				row.Cells = append(row.Cells, cell)
 			}

@@ -8,7 +8,7 @@ import (
 func init() {
 	row := pastRow{Job: "j", No: "2417", Plate: "QL 417 C", Vehicle: "V", Customer: "W. Castell", Said: "s <b>", Result: "proven", Ended: "25 Nov"}
 	samples["closed"] = sample{empty: &closedPage{}, filled: &closedPage{Asked: `q"<b>`, Words: "2 jobs", Rows: []pastRow{row, {Job: "k", Erased: true, Practice: true}}, More: "/closed?before=3", Working: true}}
-	samples["earlier"] = sample{empty: &earlierPage{ID: "j"}, filled: &earlierPage{ID: "j", Rows: []pastRow{row}, Heads: []string{"This job", "2403"}, Values: []earlierRow{{Name: "n", Subject: "cylinder 1", Unit: "mm", Cells: []string{"1.4", ""}}}, Working: true, Late: true}}
+	samples["earlier"] = sample{empty: &earlierPage{ID: "j"}, filled: &earlierPage{ID: "j", Rows: []pastRow{row}, Heads: []string{"This job", "2403"}, Values: []earlierRow{{Name: "n", Subject: "cylinder 1", Unit: "mm", Cells: []string{"1.4 ± 0.1", ""}, Changed: "no"}}, Working: true, Late: true}}
 }
 
 // TestClosedJobIsReadOnly: it is found, opens with its report, and takes no more than a

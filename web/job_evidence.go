@@ -213,6 +213,19 @@ func inShopUnit(v float64, symbol string, p *text.Printer) (value, word string) 
 	return p.Significant(v), text.UnitWord(to)
 }
 
+// widthInShopUnit writes a width about a value in the shop's unit, with two figures.
+func widthInShopUnit(v, width float64, symbol string, p *text.Printer) string {
+	u, err := unit.Parse(symbol)
+	if err == nil && symbol != "" {
+		to := p.Unit(u)
+		width = math.Abs(to.FromSI(u.SI(v+width)) - to.FromSI(u.SI(v)))
+	}
+	if width == 0 {
+		return p.Number(0, 0)
+	}
+	return p.Number(width, max(0, 1-int(math.Floor(math.Log10(width)))))
+}
+
 // alike says a word once that is the same on every subject.
 func alike(vs []valueView) []valueView {
 	for i := range vs {
