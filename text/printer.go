@@ -2,7 +2,9 @@ package text
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -223,3 +225,6 @@ func UnitWord(u unit.Unit) string {
 	}
 	return u.Symbol
 }
+
+// Keys are those of all texts.
+func (p *Printer) Keys() []string { return slices.Sorted(maps.Keys(p.texts)) }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"html/template"
 	"slices"
 	"strings"
 	"time"
@@ -28,7 +29,8 @@ type boardStage struct {
 type boardRow struct {
 	Job, No, Plate, Bay    string
 	Vehicle, Said          string
-	Do, Why, Href, Label   string
+	Do                     template.HTML // the next action, with the name of a test in its own language
+	Why, Href, Label       string
 	Minutes                string
 	Flags                  []string // texts beside a shape
 	Clash                  []string // items that cannot all be right
@@ -111,9 +113,9 @@ func boardRowOf(r *shop.BoardRow, p *text.Printer, now time.Time) boardRow {
 		Promised: moment(r.Promised, now, p), Who: r.Who, Practice: r.Practice, Erased: r.Erased, Stopped: r.Interrupted != "", Squares: r.Stages,
 	}
 	row.Label, row.Href = r.Next.Label, actionHref("/jobs/"+r.Job, r.Next.Href)
-	row.Do = r.Next.Label
+	row.Do = said(p, r.Next.Label)
 	if key := "do." + r.Next.ID; p.Has(key) {
-		row.Do = p.T(key, r.Next.Label)
+		row.Do = saidIn(p, key, r.Next.Label)
 	}
 	if key := "go." + r.Next.ID; p.Has(key) {
 		row.Label = p.T(key)
@@ -121,7 +123,7 @@ func boardRowOf(r *shop.BoardRow, p *text.Printer, now time.Time) boardRow {
 		row.Label = p.T("board.open")
 	}
 	if r.Stage == "complaint" && r.Next.ID == "add_evidence" {
-		row.Do, row.Label, row.Href = p.T("do.ask"), p.T("go.ask"), "/jobs/"+r.Job+"/complaint"
+		row.Do, row.Label, row.Href = saidIn(p, "do.ask", ""), p.T("go.ask"), "/jobs/"+r.Job+"/complaint"
 	}
 	if r.Next.Minutes > 0 {
 		row.Minutes = p.Number(r.Next.Minutes, 0)

@@ -220,17 +220,17 @@ func (v *captureView) features(t *text.Printer, page *shop.JobView, n int) {
 		had := map[string]bool{}
 		var words []string
 		for _, g := range same {
-			of := subjectWords(g.Subject)
+			of := t.Say(subjectWords(g.Subject))
 			if had[of] {
 				continue
 			}
 			had[of] = true
-			value := t.Significant(*g.Value)
+			value, _ := inShopUnit(*g.Value, f.Unit, t)
 			d := dotView{N: strconv.Itoa(max(g.Subject.Number, 1)), Of: of, Value: value, X: strconv.FormatFloat(100*(*g.Value-lo+pad)/(hi-lo+2*pad), 'f', 1, 64) + "%", Odd: g.State == "high" || g.State == "low" || g.State == "abnormal", This: g.Item == n}
 			row.Dots = append(row.Dots, d)
 			words = append(words, of+" "+value+" "+row.Unit)
 		}
-		row.Label = row.Name + ": " + strings.Join(words, ", ")
+		row.Label = strings.Join(words, ", ") // its name, in its own language, stands before it
 		v.Features = append(v.Features, row)
 	}
 }

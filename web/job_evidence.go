@@ -37,6 +37,7 @@ type evidenceRow struct {
 type valueView struct {
 	Of    string // "1", "bank 2": who it is for
 	Text  string
+	Lang  string // of the text, where it is not the page's
 	Odd   bool
 	Aside bool
 }
@@ -183,6 +184,18 @@ func (g group) row(m movements, p *text.Printer) evidenceRow {
 	return row
 }
 
+// outcomeWord is an outcome in the page's language as far as it is known there, and its
+// language where it is another.
+func outcomeWord(s string, p *text.Printer) (word, lang string) {
+	for _, x := range p.Pieces(s) {
+		word += x.Text
+		if x.Lang != "" && x.Lang != p.Lang() {
+			lang = x.Lang
+		}
+	}
+	return word, lang
+}
+
 // values writes what was measured on each subject, in the shop's units.
 func (g group) values(p *text.Printer) (out []valueView, word string) {
 	for _, f := range g.findings {
@@ -191,7 +204,7 @@ func (g group) values(p *text.Printer) (out []valueView, word string) {
 		case f.Value != nil:
 			v.Text, word = inShopUnit(*f.Value, f.Unit, p)
 		case f.Outcome != "":
-			v.Text = strings.ReplaceAll(f.Outcome, "_", " ")
+			v.Text, v.Lang = outcomeWord(strings.ReplaceAll(f.Outcome, "_", " "), p)
 		default:
 			continue
 		}
@@ -229,14 +242,14 @@ func widthInShopUnit(v, width float64, symbol string, p *text.Printer) string {
 // alike says a word once that is the same on every subject.
 func alike(vs []valueView) []valueView {
 	for i := range vs {
-		if vs[i] != (valueView{Of: vs[i].Of, Text: vs[0].Text, Odd: vs[0].Odd, Aside: vs[0].Aside}) || strings.ContainsAny(vs[i].Text, "0123456789") {
+		if vs[i] != (valueView{Of: vs[i].Of, Text: vs[0].Text, Lang: vs[0].Lang, Odd: vs[0].Odd, Aside: vs[0].Aside}) || strings.ContainsAny(vs[i].Text, "0123456789") {
 			return vs
 		}
 	}
 	if len(vs) < 2 {
 		return vs
 	}
-	return []valueView{{Of: vs[0].Of + "–" + vs[len(vs)-1].Of, Text: vs[0].Text, Odd: vs[0].Odd, Aside: vs[0].Aside}}
+	return []valueView{{Of: vs[0].Of + "–" + vs[len(vs)-1].Of, Text: vs[0].Text, Lang: vs[0].Lang, Odd: vs[0].Odd, Aside: vs[0].Aside}}
 }
 
 // subjectWord is the shortest name of a subject: a cylinder is its number.

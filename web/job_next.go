@@ -130,17 +130,17 @@ func (b *pageBuilder) do() *doView {
 	v, p := b.v, b.p
 	here := "/jobs/" + url.PathEscape(v.Job)
 	if v.Interrupted != nil {
-		return &doView{Label: p.T("do.resume"), Post: true, Fields: []field{{"type", "resumed"}}}
+		return &doView{Label: saidIn(p, "do.resume", ""), Post: true, Fields: []field{{"type", "resumed"}}}
 	}
 	if t := b.page.First; t != nil && v.Next.ID == "test" && v.Closed == nil {
 		name := t.Name
 		switch {
 		case !t.Chosen:
-			return &doView{Label: p.T("do.choose", name), Post: true, Fields: b.testFields(t, "test_chosen")}
+			return &doView{Label: saidIn(p, "do.choose", name), Post: true, Fields: b.testFields(t, "test_chosen")}
 		case !t.Started:
-			return &doView{Label: p.T("do.start", name), Post: true, Fields: b.testFields(t, "test_started")}
+			return &doView{Label: saidIn(p, "do.start", name), Post: true, Fields: b.testFields(t, "test_started")}
 		}
-		return &doView{Label: p.T("do.record", name), Href: t.Href}
+		return &doView{Label: saidIn(p, "do.record", name), Href: t.Href}
 	}
 	href := v.Next.Href
 	switch v.Next.ID {
@@ -152,12 +152,12 @@ func (b *pageBuilder) do() *doView {
 		href = "#correction"
 	case "add_evidence":
 		if b.page.Stage.Complaint != "done" {
-			return &doView{Label: p.T("do.ask"), Href: here + "/complaint"}
+			return &doView{Label: saidIn(p, "do.ask", ""), Href: here + "/complaint"}
 		}
 	}
-	label := v.Next.Label
+	label := said(p, v.Next.Label)
 	if key := "do." + v.Next.ID; p.Has(key) {
-		label = p.T(key)
+		label = saidIn(p, key, "")
 	}
 	if label == "" {
 		return nil

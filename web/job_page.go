@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"encoding/json"
+	"html/template"
 	"maps"
 	"slices"
 	"strconv"
@@ -95,9 +96,10 @@ type interruptedView struct{ At, State, Card string }
 
 // doView is the one solid button: a link, or a command.
 type doView struct {
-	Label, Href string
-	Post        bool
-	Fields      []field
+	Label  template.HTML // with the name of a test in its own language
+	Href   string
+	Post   bool
+	Fields []field
 }
 
 type field struct{ Name, Value string }

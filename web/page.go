@@ -131,6 +131,17 @@ func said(p *text.Printer, s string) template.HTML {
 	return template.HTML(b.String())
 }
 
+// saidIn writes a text of the catalogue with what the engine says in its place {1}.
+func saidIn(p *text.Printer, key, s string) template.HTML {
+	const place = "\x00"
+	before, after, has := strings.Cut(p.T(key, place), place)
+	out := template.HTML(html.EscapeString(before))
+	if has {
+		out += said(p, s) + template.HTML(html.EscapeString(after))
+	}
+	return out
+}
+
 // pairs makes a map from names and values, to hand several to a shared template.
 func pairs(kv ...any) (map[string]any, error) {
 	if len(kv)%2 != 0 {

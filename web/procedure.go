@@ -123,7 +123,7 @@ func (s *Server) showRun(w http.ResponseWriter, r *http.Request, refused []strin
 		v.Meter = &meterView{Path: "/api/v1/jobs/" + url.PathEscape(id) + "/procedures/" + url.PathEscape(run) + "/supply/" + url.PathEscape(watch), Token: s.tokenForMeter(id, run, watch)}
 	}
 	sh := sheet{
-		Name: "procedure", Title: t.T("procedure.title", screen.Title, screen.Done, screen.Of), Cells: s.jobCells(page, t, screen.Title), Saved: savedAt(page, s, t),
+		Name: "procedure", Title: t.T("procedure.title", t.Say(screen.Title), screen.Done, screen.Of), Cells: s.jobCells(page, t, t.Say(screen.Title)), Saved: savedAt(page, s, t),
 		Styles: []string{"procedure.css"}, Scripts: []string{"procedure.js"}, View: v,
 	}
 	if refused != nil {
@@ -244,7 +244,7 @@ func procedureCard(s *Server, w http.ResponseWriter, r *http.Request) error {
 		}
 		v.Last = append(v.Last, toldView{At: t.ClockSeconds(time.UnixMilli(l.At).In(s.now().Location())), Text: l.Text})
 	}
-	return s.page(w, r, sheet{Name: "card", Title: t.T("procedure.card"), Cells: s.jobCells(page, t, screen.Title), Saved: savedAt(page, s, t), Styles: []string{"procedure.css"}, Scripts: []string{"card.js"}, View: v})
+	return s.page(w, r, sheet{Name: "card", Title: t.T("procedure.card"), Cells: s.jobCells(page, t, t.Say(screen.Title)), Saved: savedAt(page, s, t), Styles: []string{"procedure.css"}, Scripts: []string{"card.js"}, View: v})
 }
 
 // dangerWord takes the word that a DANGER step asks for in any language of the

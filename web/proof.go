@@ -180,11 +180,11 @@ func (g *proofPage) cover(a *shop.ProofAnswer, p *text.Printer) {
 func placed(vs []shop.PlacedAnswer, symbol string, p *text.Printer) []valueView {
 	var out []valueView
 	for _, v := range vs {
-		word := p.Say(v.Text)
+		word, lang := outcomeWord(v.Text, p)
 		if word == "" {
 			word, _ = inShopUnit(v.Value, symbol, p)
 		}
-		out = append(out, valueView{Of: subjectWord(v.Subject, p), Text: word, Odd: v.State == "high" || v.State == "low" || v.State == "abnormal"})
+		out = append(out, valueView{Of: subjectWord(v.Subject, p), Text: word, Lang: lang, Odd: v.State == "high" || v.State == "low" || v.State == "abnormal"})
 	}
 	return out
 }
