@@ -104,6 +104,8 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"lang":  p.Lang,
 		"asset": func(name string) (string, error) { return address(assets, name) },
 		"map":   pairs,
+		"first": func(n int, v []testView) []testView { return v[:min(n, len(v))] },
+		"after": func(n int, v []testView) []testView { return v[min(n, len(v)):] },
 		"dots":  svgDots,
 		"grave": byWord,
 		// Times of a procedure.

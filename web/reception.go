@@ -154,7 +154,10 @@ func reception(p *text.Printer, books []*book.Book, offers []shop.ProcedureOffer
 	for _, b := range books {
 		for _, id := range sortedKeys(b.Symptoms) {
 			if !seen[id] {
-				symptoms.Options = append(symptoms.Options, option{id, firstUpper(b.Symptoms[id]), slices.Contains(k.complaint.Symptoms, id)})
+				// What follows is for those who write a job by hand: here no second symptom is typed for
+				// what a reading says, since readings come later.
+				words, _, _ := strings.Cut(b.Symptoms[id], "; use ")
+				symptoms.Options = append(symptoms.Options, option{id, firstUpper(words), slices.Contains(k.complaint.Symptoms, id)})
 				seen[id] = true
 			}
 		}
