@@ -82,6 +82,7 @@ func (r *Result) join(o Result) {
 type primary struct {
 	*sheet
 	dwells  []dwell
+	turned  bool // the clamp sits the other way round
 	clipped bool // the recorder cut the top off: times and the ramp below it stand
 }
 

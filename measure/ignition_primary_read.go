@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -30,6 +32,7 @@ func (g *primary) take(get func(dwell) (float64, bool)) []float64 {
 
 // read emits what the current alone gives, and with a supply voltage L and R.
 func (g *primary) read(p *pulseTrain, ch *trace.Channel) {
+	g.turned = p.inverted
 	first, last := g.dwells[0].first, g.dwells[len(g.dwells)-1].last
 	n := len(g.dwells)
 	few := eventFlags(n)
@@ -173,6 +176,53 @@ func (g *primary) along(ch *trace.Channel, i *trace.Channel, from float64) volts
 	return volts{at0: a, r: b, sd: sa, known: true}
 }
 
+// balance is the resistance of a coil both of whose ends were recorded: the voltage
+// across it, summed over time, is L times the change of the current plus R times the
+// current summed over time. Least squares over each dwell, the middle of all. It asks
+// for no shape of the ramp, of the supply or of the driver. Source: Kirchhoff's voltage
+// law, integrated. The current at a moment is the side that is noisy, and so the one that is
+// fitted; the sums are not.
+func (g *primary) balance(cur, feed, drive *trace.Channel) (ohm, sd float64, ok bool) {
+	var all []float64
+	for _, d := range g.dwells {
+		a := d.first + max(2, int(clampSettle*g.rate), (d.ends-d.first)/2) // the ring has died away
+		if d.ends-a < 30 {
+			continue
+		}
+		up := 1.0
+		if g.turned {
+			up = -1
+		}
+		var rows, now []float64
+		flux, charge := 0.0, 0.0
+		lastV, lastI, known := 0.0, 0.0, false
+		for j := a; j < d.ends; j++ {
+			i, v := up*cur.Values[j]-d.before, feed.Values[j]-drive.Values[j]
+			if math.IsNaN(i) || math.IsNaN(v) {
+				known = false
+				break
+			}
+			if known {
+				flux, charge = flux+(v+lastV)/2/g.rate, charge+(i+lastI)/2/g.rate
+			}
+			lastV, lastI, known = v, i, true
+			rows, now = append(rows, 1, flux, charge), append(now, i)
+		}
+		if !known {
+			continue
+		}
+		var x mat.Dense
+		if err := x.Solve(mat.NewDense(len(now), 3, rows), mat.NewDense(len(now), 1, now)); err == nil && x.At(1, 0) > 0 {
+			all = append(all, -x.At(2, 0)/x.At(1, 0))
+		}
+	}
+	if len(all) == 0 || 2*len(all) < len(g.dwells) {
+		return 0, 0, false
+	}
+	ohm, sd = spreadMiddle(all, 0)
+	return ohm, sd, true
+}
+
 // loop works out L and R. With V the supply at the coil as the current starts and
 // Vd what the driver keeps: L = (V-Vd)/slope and R of the loop = L*k. What the
 // supply sags and the driver rises with the current belongs to wires and driver,
@@ -216,8 +266,16 @@ func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, 
 	case !bent:
 		g.refuse("coil.primary_resistance", evidence.Noisy, "the ramp is too straight: its bend, which holds the resistance, is lost in noise", "take it with a longer dwell (cranking), lower noise or more firings, or use a meter")
 	default:
-		r := l*k + feed.r - drive.r
-		g.emit("coil.primary_resistance", "ohm", r, l*k*math.Hypot(sdK/k, vRel), len(g.dwells), first, last, few...)
+		r, sd := l*k+feed.r-drive.r, l*k*math.Hypot(sdK/k, vRel)
+		// Where both ends of the coil were recorded its own voltage is known at each moment:
+		// a driver that does not rise in step with the current no longer matters.
+		a, b := g.companion(IgnitionPrimary, Supply, g.subject), g.companion(IgnitionPrimary, RoleVoltage, g.subject)
+		if a != nil && b != nil {
+			if x, own, ok := g.balance(cur, a, b); ok {
+				r, sd = x, math.Max(sd, own)
+			}
+		}
+		g.emit("coil.primary_resistance", "ohm", r, sd, len(g.dwells), first, last, few...)
 	}
 }
 

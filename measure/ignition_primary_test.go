@@ -43,7 +43,7 @@ func TestPrimarySpice(t *testing.T) {
 	}
 	within(t, res, "coil.dwell", 4e-3, 0.01)
 	within(t, res, "coil.inductance", 3.2e-3, 0.02)
-	within(t, res, "coil.primary_resistance", 0.55, 0.04) // its voltage does not grow in step with the current near the limit
+	within(t, res, "coil.primary_resistance", 0.55, 0.02)
 	within(t, res, "coil.primary_current", 7.5, 0.02)
 	within(t, res, "coil.limit_shelf", 1.79e-3, 0.05) // the ramp alone would pass 7.5 A at 4.21 ms
 
@@ -102,6 +102,35 @@ func TestPrimarySpiceLess(t *testing.T) {
 		t.Fatal(err)
 	}
 	within(t, res, "coil.dwell", 4e-3, 0.01)
+}
+
+// TestPrimaryResistanceUnderNoise: noise on clamp and probes must not bend the resistance
+// of a coil whose two ends were recorded. The truth is the netlist's 0.55 ohm.
+func TestPrimaryResistanceUnderNoise(t *testing.T) {
+	for _, circuit := range []string{"coil_plain", "coil_limit"} {
+		for _, amps := range []float64{0.01, 0.03} {
+			held, n, off := 0, 0, 0.0
+			for seed := range uint64(12) {
+				rec := noisy(noisy(spice(t, circuit), unit.Current, amps, seed), unit.Voltage, 0.05, seed+1000)
+				res, err := Capture(IgnitionPrimary, rec, cyl2())
+				if err != nil {
+					t.Fatal(err)
+				}
+				r, ok := find(res.Readings, "coil.primary_resistance")
+				if !ok {
+					continue
+				}
+				n++
+				off += r.Value.SI - 0.55
+				if math.Abs(r.Value.SI-0.55) < 1.96*r.Uncertainty {
+					held++
+				}
+			}
+			if n < 10 || held < n-2 || math.Abs(off/float64(n)) > 0.04*0.55 {
+				t.Errorf("%s, %g A of noise: %d of %d hold the truth, off by %.3f ohm in the mean", circuit, amps, held, n, off/float64(n))
+			}
+		}
+	}
 }
 
 // ramps draws coil currents in closed form (standards.md 8.7), with trouble that
