@@ -82,7 +82,6 @@ func (r *Result) join(o Result) {
 type primary struct {
 	*sheet
 	dwells  []dwell
-	turned  bool // the clamp sits the other way round
 	clipped bool // the recorder cut the top off: times and the ramp below it stand
 }
 
@@ -93,6 +92,7 @@ type dwell struct {
 	r     ramp
 	fits  bool
 	early ramp // fitted to the first part alone, for the lack of fit
+	from  int  // sample where the fitted part begins, past the ringing
 	ends  int  // sample where the ramp ends: the shelf or the switch-off
 	shelf float64
 	step  float64
@@ -228,6 +228,7 @@ func (g *primary) fitTo(p *pulseTrain, d *dwell, end int) {
 		}
 		from -= size
 	}
+	d.from = from
 	t, y = g.thin(p.v, from, end, c.foot, fitPoints)
 	if r, ok := fitRampFrom(d.r, t, y); ok {
 		d.r = r

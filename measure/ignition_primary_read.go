@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"proveout/evidence"
 	"proveout/stats"
 	"proveout/trace"
@@ -32,7 +30,6 @@ func (g *primary) take(get func(dwell) (float64, bool)) []float64 {
 
 // read emits what the current alone gives, and with a supply voltage L and R.
 func (g *primary) read(p *pulseTrain, ch *trace.Channel) {
-	g.turned = p.inverted
 	first, last := g.dwells[0].first, g.dwells[len(g.dwells)-1].last
 	n := len(g.dwells)
 	few := eventFlags(n)
@@ -131,12 +128,20 @@ func (g *primary) steps(p *pulseTrain, first, last int, few []evidence.Flag) {
 	if len(all) == 0 {
 		return
 	}
-	m, se := spreadMiddle(all, p.sigma)
+	_, se := spreadMiddle(all, p.sigma)
+	m := g.step()
 	i := stats.Median(g.take(func(d dwell) (float64, bool) { return d.peak, true }))
-	if m < cornerShare*i {
-		m = 0
-	}
 	g.emit("coil.initial_step", "A", m, math.Max(se, 0.25*cornerShare*i), len(all), first, last, few...)
+}
+
+// step is the current that is there at once, 0 where it is too small to be told from
+// the corner of the ramp.
+func (g *primary) step() float64 {
+	m, _ := spreadMiddle(g.take(func(d dwell) (float64, bool) { return d.step, d.fits }), 0)
+	if m < cornerShare*stats.Median(g.take(func(d dwell) (float64, bool) { return d.peak, true })) {
+		return 0
+	}
+	return m
 }
 
 // volts are the voltages around the coil during dwell, fitted to V = at0 + r*i
@@ -176,62 +181,17 @@ func (g *primary) along(ch *trace.Channel, i *trace.Channel, from float64) volts
 	return volts{at0: a, r: b, sd: sa, known: true}
 }
 
-// balance is the resistance of a coil both of whose ends were recorded: the voltage
-// across it, summed over time, is L times the change of the current plus R times the
-// current summed over time. Least squares over each dwell, the middle of all. It asks
-// for no shape of the ramp, of the supply or of the driver. Source: Kirchhoff's voltage
-// law, integrated. The current at a moment is the side that is noisy, and so the one that is
-// fitted; the sums are not.
-func (g *primary) balance(cur, feed, drive *trace.Channel) (ohm, sd float64, ok bool) {
-	var all []float64
-	for _, d := range g.dwells {
-		a := d.first + max(2, int(clampSettle*g.rate), (d.ends-d.first)/2) // the ring has died away
-		if d.ends-a < 30 {
-			continue
-		}
-		up := 1.0
-		if g.turned {
-			up = -1
-		}
-		var rows, now []float64
-		flux, charge := 0.0, 0.0
-		lastV, lastI, known := 0.0, 0.0, false
-		for j := a; j < d.ends; j++ {
-			i, v := up*cur.Values[j]-d.before, feed.Values[j]-drive.Values[j]
-			if math.IsNaN(i) || math.IsNaN(v) {
-				known = false
-				break
-			}
-			if known {
-				flux, charge = flux+(v+lastV)/2/g.rate, charge+(i+lastI)/2/g.rate
-			}
-			lastV, lastI, known = v, i, true
-			rows, now = append(rows, 1, flux, charge), append(now, i)
-		}
-		if !known {
-			continue
-		}
-		var x mat.Dense
-		if err := x.Solve(mat.NewDense(len(now), 3, rows), mat.NewDense(len(now), 1, now)); err == nil && x.At(1, 0) > 0 {
-			all = append(all, -x.At(2, 0)/x.At(1, 0))
-		}
-	}
-	if len(all) == 0 || 2*len(all) < len(g.dwells) {
-		return 0, 0, false
-	}
-	ohm, sd = spreadMiddle(all, 0)
-	return ohm, sd, true
-}
-
 // loop works out L and R. With V the supply at the coil as the current starts and
 // Vd what the driver keeps: L = (V-Vd)/slope and R of the loop = L*k. What the
 // supply sags and the driver rises with the current belongs to wires and driver,
-// and is taken off.
+// and is taken off. Where both voltages were recorded at the coil, balance does
+// without the curve; its uncertainty is never stated below the curve's.
 func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, first, last int, few []evidence.Flag) {
 	cur, _ := g.rec.Channel(g.channel)
 	feed, feedText := volts{}, "the supply voltage given"
+	var feedCh, driveCh *trace.Channel // where they were recorded at the coil itself
 	if ch := g.companion(IgnitionPrimary, Supply, g.subject); ch != nil {
-		feed, feedText = g.along(ch, cur, clampSettle), "channel "+ch.Name
+		feed, feedText, feedCh = g.along(ch, cur, clampSettle), "channel "+ch.Name, ch
 		g.feedDrops(ch, cur, first, last, few)
 	} else if ch := g.companion(IgnitionPrimary, RoleBattery, g.subject); ch != nil {
 		feed, feedText = g.along(ch, cur, clampSettle), "channel "+ch.Name
@@ -241,7 +201,7 @@ func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, 
 	g.groundDrop(first, last, few)
 	drive, driveText := volts{at0: driverVoltsMid, sd: driverVoltsSD}, "driver voltage not known, taken as 0 to 1.6 V"
 	if ch := g.companion(IgnitionPrimary, RoleVoltage, g.subject); ch != nil {
-		drive, driveText = g.along(ch, cur, clampSettle), "driver voltage from channel "+ch.Name
+		drive, driveText, driveCh = g.along(ch, cur, clampSettle), "driver voltage from channel "+ch.Name, ch
 	} else if g.meta.Known.DriverVolts > 0 {
 		drive, driveText = volts{at0: g.meta.Known.DriverVolts, sd: 0.1, known: true}, "driver voltage given"
 	}
@@ -257,8 +217,27 @@ func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, 
 		return
 	}
 	vRel := math.Hypot(feed.sd, drive.sd) / across
-	l := across / slope
-	g.emit("coil.inductance", "H", l, l*math.Hypot(vRel, sdSlope/slope), len(g.dwells), first, last, few...)
+	// Shorted turns take a step of current at once. Of what is left of the supply after
+	// the step's drop the ramp is made, so that V = L*slope + R*step with R = L*k.
+	step := g.step()
+	l := across / (slope + k*step)
+	sdL := l * math.Hypot(vRel, math.Hypot(sdSlope, sdK*step)/(slope+k*step))
+	loop := l * k
+	r, sdR := loop+feed.r-drive.r, math.Hypot(loop*vRel, l*sdK)
+	if b, ok := g.balance(feedCh, driveCh, cur); ok && bent {
+		l, r = b.l, b.r
+		sdL, sdR = math.Max(sdL, b.sdL), math.Max(sdR, b.sdR)
+		loop = r - feed.r + drive.r
+	}
+	if step > 0 {
+		// The current in the short dies away with the flux's growth, in step with what is
+		// left across the coil: the ramp is slower by x than the winding's own. First
+		// order; what that leaves out is of the size of its square.
+		x := step * loop / across
+		l /= 1 + x
+		sdL, sdR = math.Hypot(sdL, l*x*x), math.Hypot(sdR, r*x*x)
+	}
+	g.emit("coil.inductance", "H", l, sdL, len(g.dwells), first, last, few...)
 	g.note("", false, "%s: inductance and resistance with %.2f V across the coil (%s; %s)", g.channel, across, feedText, driveText)
 	switch {
 	case k < 0 && -k > 2*sdK:
@@ -266,17 +245,74 @@ func (g *primary) loop(slope, sdSlope, k, sdK float64, bent bool, peak float64, 
 	case !bent:
 		g.refuse("coil.primary_resistance", evidence.Noisy, "the ramp is too straight: its bend, which holds the resistance, is lost in noise", "take it with a longer dwell (cranking), lower noise or more firings, or use a meter")
 	default:
-		r, sd := l*k+feed.r-drive.r, l*k*math.Hypot(sdK/k, vRel)
-		// Where both ends of the coil were recorded its own voltage is known at each moment:
-		// a driver that does not rise in step with the current no longer matters.
-		a, b := g.companion(IgnitionPrimary, Supply, g.subject), g.companion(IgnitionPrimary, RoleVoltage, g.subject)
-		if a != nil && b != nil {
-			if x, own, ok := g.balance(cur, a, b); ok {
-				r, sd = x, math.Max(sd, own)
-			}
-		}
-		g.emit("coil.primary_resistance", "ohm", r, sd, len(g.dwells), first, last, few...)
+		g.emit("coil.primary_resistance", "ohm", r, sdR, len(g.dwells), first, last, few...)
 	}
+}
+
+// balanced is L and R of the winding between two voltages that were both recorded.
+type balanced struct{ l, r, sdL, sdR float64 }
+
+// balance finds L and R from v = R*i + L*di/dt without assuming how the voltage
+// across the winding moves, which a driver near its current limit bends: summed up
+// over time, i - i0 = (1/L) * sum of v dt - (R/L) * sum of i dt is linear in 1/L and
+// R/L, and noise stands on one side only.
+func (g *primary) balance(feed, drive, cur *trace.Channel) (balanced, bool) {
+	if feed == nil || drive == nil {
+		return balanced{}, false
+	}
+	var ls, rs, sdLs, sdRs []float64
+	for _, d := range g.dwells {
+		if !d.fits || d.ends-d.from < 16 {
+			continue
+		}
+		sign := 1.0
+		if cur.Values[d.ends-1] < cur.Values[d.from] {
+			sign = -1
+		}
+		at := func(j int) (v, i float64) {
+			return feed.Values[j] - drive.Values[j], sign*cur.Values[j] - d.before
+		}
+		var a [3][3]float64
+		var b [3]float64
+		var yy, flux, charge float64
+		v0, i0 := at(d.from)
+		for j := d.from; j < d.ends; j++ {
+			v, i := at(j)
+			if j > d.from {
+				dt := g.seconds(j) - g.seconds(j-1)
+				flux, charge = flux+(v+v0)/2*dt, charge+(i+i0)/2*dt
+			}
+			v0, i0 = v, i
+			x := [3]float64{1, flux, charge}
+			for p := range x {
+				for q := range x {
+					a[p][q] += x[p] * x[q]
+				}
+				b[p] += x[p] * i
+			}
+			yy += i * i
+		}
+		inv, ok := inverse3(a)
+		if !ok || math.IsNaN(yy) {
+			continue
+		}
+		perL, rate := dot3(inv[1], b), -dot3(inv[2], b) // 1/L and R/L
+		if !(perL > 0) {
+			continue
+		}
+		n := float64(d.ends - d.from)
+		s2 := math.Max(0, yy-dot3([3]float64{dot3(inv[0], b), perL, -rate}, b)) / (n - 3)
+		l, r := 1/perL, rate/perL
+		ls, sdLs = append(ls, l), append(sdLs, l*l*math.Sqrt(s2*inv[1][1]))
+		rs, sdRs = append(rs, r), append(sdRs, l*math.Sqrt(s2*math.Max(0, inv[2][2]+2*r*inv[1][2]+r*r*inv[1][1])))
+	}
+	if 2*len(ls) < len(g.dwells) || len(ls) == 0 {
+		return balanced{}, false
+	}
+	var out balanced
+	out.l, out.sdL = spreadMiddle(ls, stats.Median(sdLs))
+	out.r, out.sdR = spreadMiddle(rs, stats.Median(sdRs))
+	return out, true
 }
 
 // atEnd is the level of a companion over the last tenth of each dwell, and before.

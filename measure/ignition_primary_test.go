@@ -43,7 +43,7 @@ func TestPrimarySpice(t *testing.T) {
 	}
 	within(t, res, "coil.dwell", 4e-3, 0.01)
 	within(t, res, "coil.inductance", 3.2e-3, 0.02)
-	within(t, res, "coil.primary_resistance", 0.55, 0.02)
+	within(t, res, "coil.primary_resistance", 0.55, 0.02) // though its voltage does not grow in step with the current near the limit
 	within(t, res, "coil.primary_current", 7.5, 0.02)
 	within(t, res, "coil.limit_shelf", 1.79e-3, 0.05) // the ramp alone would pass 7.5 A at 4.21 ms
 
@@ -57,6 +57,21 @@ func TestPrimarySpice(t *testing.T) {
 	if r, ok := find(res.Readings, "coil.initial_step"); !ok || r.Value.SI < 5*r.Uncertainty || r.Value.SI < 0.5 {
 		t.Errorf("shorted turns show no step: %+v", r)
 	}
+	within(t, res, "coil.inductance", 3.2e-3, 0.02)
+	within(t, res, "coil.primary_resistance", 0.55, 0.02)
+	covers(t, res, "coil.inductance", 3.2e-3)
+	covers(t, res, "coil.primary_resistance", 0.55)
+
+	// The same with the current alone and the supply told: less sure, not further off
+	// than it says.
+	m := cyl2()
+	m.Known.SupplyVolts = 13.8
+	res, err = Capture(IgnitionPrimary, only(spice(t, "coil_shorted"), "current"), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	covers(t, res, "coil.inductance", 3.2e-3)
+	covers(t, res, "coil.primary_resistance", 0.55+0.102+0.07)
 }
 
 // TestPrimarySpiceLess: with fewer channels less is claimed, and the truth stays
