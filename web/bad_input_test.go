@@ -15,7 +15,7 @@ const script = `"><script>alert(1)</script><img src=x onerror=alert(1)>`
 func TestScriptInEveryTextField(t *testing.T) {
 	w := openShop(t)
 	b := w.unlocked()
-	code, _, res := b.post("/jobs", "key", "x", "title", script, "said", script, "work", script, "history", script, "make", script, "model", script, "bay", script, "plate", script, "vin", "x", "sure", "yes", "name", script, "phone", script,
+	code, _, res := b.post("/jobs", "key", "x", "title", script, "said", script, "work", script, "part", script, "fitted", "90000 km", "history", script, "make", script, "model", script, "bay", script, "plate", script, "vin", "x", "sure", "yes", "name", script, "phone", script,
 		"cylinders", "4", "fuel", "petrol", "ignition", "coil_on_plug", "injection", "port", "arrangement", "inline", "access", "easy", "boosted", "no", "lamp", "off")
 	if code != 200 {
 		t.Fatalf("reception: %d", code)

@@ -3,6 +3,7 @@ package web
 import (
 	"net/url"
 	"reflect"
+	"strings"
 	"testing"
 
 	"proveout/text"
@@ -34,5 +35,29 @@ func TestPartAges(t *testing.T) {
 		if (err != nil) != c.bad || !c.bad && !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%v: %v, %v, want %v", c.form, got, err, c.want)
 		}
+	}
+}
+
+// What reception writes of a part comes back in its own form and moves the odds: plugs
+// 70,000 km old at an interval of 60,000 km are beyond it.
+func TestReceptionKnowsTheAgeOfPlugs(t *testing.T) {
+	w := openShop(t)
+	b := w.unlocked()
+	code, page, res := b.post("/jobs", "key", "age", "title", "2501", "said", "Stumbles uphill.", "symptoms", "misfire_load", "odometer", "120000 km", "part", "Spark plugs", "fitted", "50000", "interval", "60000",
+		"cylinders", "4", "fuel", "petrol", "ignition", "coil_on_plug", "injection", "port", "arrangement", "inline", "access", "easy", "boosted", "no")
+	if code != 200 {
+		t.Fatalf("reception: %d %s", code, plainText(page))
+	}
+	id := strings.TrimPrefix(res.Request.URL.Path, "/jobs/")
+	b.post("/jobs/"+id+"/readings", "test", "plug_gap_others", "value.cyl1", "1.05", "value.cyl2", "1.05", "value.cyl3", "1.06", "value.cyl4", "1.08", "unit", "mm")
+	a, err := w.bench.Answer(t.Context(), id)
+	if err != nil || a.Complaint.Facts["plugs_beyond_interval"] != "yes" {
+		t.Fatalf("facts %v, %v", a, err)
+	}
+	if _, form, _ := b.get("/jobs/" + id + "/complaint"); !strings.Contains(form, `value="50000 km"`) || !strings.Contains(form, `value="60000 km"`) {
+		t.Error("the form has lost the age of the plugs")
+	}
+	if code, page, _ := b.post("/jobs", "key", "age2", "said", "x", "part", "Spark plugs", "fitted", "twelve"); code != 422 || !strings.Contains(plainText(page), "fitted") {
+		t.Errorf("a distance that is none: %d", code)
 	}
 }
