@@ -6,9 +6,30 @@ const cells = form ? [...form.querySelectorAll("input.value")] : [];
 if (pad && cells.length && matchMedia("(pointer: coarse)").matches) {
   let at = Math.max(0, cells.findIndex((c) => c.autofocus));
   const mark = (i) => { at = i; cells.forEach((c, n) => c.classList.toggle("now", n === i)); };
+  // near brings the keys into view below the field that is being typed: on a phone the
+  // two stand one above the other.
+  const keybox = pad.parentElement;
+  const narrow = matchMedia("(max-width: 56.1875em)");
+  const fit = (c) => {
+    if (!narrow.matches || document.activeElement !== c) return;
+    const at = c.getBoundingClientRect();
+    const over = at.bottom + 8 + keybox.offsetHeight - innerHeight;
+    if (over > 1 || at.top < 0) scrollBy({ top: over, behavior: "instant" });
+  };
+  // A browser scrolls to a field by itself, some a moment later, as if for its own
+  // keyboard: looked at again until it has come to rest or a finger moves the page.
+  let waits = [];
+  const rest = () => { waits.forEach(clearTimeout); waits = []; };
+  addEventListener("touchmove", rest, { passive: true });
+  addEventListener("wheel", rest, { passive: true });
+  const near = (c) => {
+    rest();
+    fit(c);
+    waits = [50, 200, 500].map((ms) => setTimeout(() => fit(c), ms));
+  };
   for (const c of cells) {
     c.inputMode = "none";
-    c.addEventListener("focus", () => mark(cells.indexOf(c)));
+    c.addEventListener("focus", () => { mark(cells.indexOf(c)); near(c); });
   }
   const keys = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "−"];
   if (cells.length > 1) keys.push("next");
@@ -22,6 +43,7 @@ if (pad && cells.length && matchMedia("(pointer: coarse)").matches) {
     pad.append(b);
   }
   pad.hidden = false;
+  near(cells[at]); // the field that the browser gives the focus by itself, now or in a moment
   function press(k) {
     const c = cells[at];
     if (k === "next") { const n = (at + 1) % cells.length; mark(n); cells[n].focus(); return; }
