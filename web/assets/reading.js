@@ -10,26 +10,30 @@ if (pad && cells.length && matchMedia("(pointer: coarse)").matches) {
   // two stand one above the other.
   const keybox = pad.parentElement;
   const narrow = matchMedia("(max-width: 56.1875em)");
-  const fit = (c) => {
+  const fit = (c, first) => {
     if (!narrow.matches || document.activeElement !== c) return;
     const at = c.getBoundingClientRect();
     const over = at.bottom + 8 + keybox.offsetHeight - innerHeight;
-    if (over > 1 || at.top < 0) scrollBy({ top: over, behavior: "instant" });
+    // Back up only as the field is gone to: later, whoever scrolled on meant it.
+    if (over > 1 || (first && at.top < 0)) scrollBy({ top: over, behavior: "instant" });
   };
   // A browser scrolls to a field by itself, some a moment later, as if for its own
   // keyboard: looked at again until it has come to rest or a finger moves the page.
-  let waits = [];
+  let waits = [], last = null; // last: coming back to the window is no new field
   const rest = () => { waits.forEach(clearTimeout); waits = []; };
   addEventListener("touchmove", rest, { passive: true });
   addEventListener("wheel", rest, { passive: true });
+  addEventListener("pointerdown", rest);
   const near = (c) => {
     rest();
-    fit(c);
+    last = c;
+    fit(c, true);
     waits = [50, 200, 500].map((ms) => setTimeout(() => fit(c), ms));
   };
   for (const c of cells) {
     c.inputMode = "none";
-    c.addEventListener("focus", () => { mark(cells.indexOf(c)); near(c); });
+    c.addEventListener("focus", () => { mark(cells.indexOf(c)); if (last !== c) near(c); });
+    c.addEventListener("blur", () => setTimeout(() => { if (last === c && document.activeElement !== c) last = null; }));
   }
   const keys = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "−"];
   if (cells.length > 1) keys.push("next");
