@@ -20,6 +20,7 @@ const (
 	leastBoostRise  = 20.0   // V over the level at rest
 	recoilShare     = 0.3    // of the boost, below zero: current is driven back into the supply
 	boostedInterval = 6e-3   // s after the boost in which the injection ends
+	unheldSeconds   = 10e-6  // s between boost and recoil: shorter, and the hold was not reached
 	restBefore      = 0.1e-3 // s at rest before the boost: what comes sooner belongs to the same injection
 )
 
@@ -30,7 +31,9 @@ const (
 // is that of a boosted driver.
 //
 //	injector.boost_voltage  V  median over the first half of the boost
-//	injector.on_time        s  start of the boost to the start of the last recoil
+//	injector.on_time        s  start of the boost to the start of the last recoil; where
+//	                           that follows the boost at once, the driver may have let go
+//	                           anywhere in it, and the interval says so
 func (g *injector) boosted(ch *trace.Channel, runs []trace.Segment) bool {
 	lo, hi, ok := extremes(ch.Values, runs, g.rate)
 	if !ok {
@@ -46,7 +49,7 @@ func (g *injector) boosted(ch *trace.Channel, runs []trace.Segment) bool {
 	if hi < leastBoost || hi > mostBoost || hi-rest < leastBoostRise {
 		return false
 	}
-	var starts, ons, volts []float64
+	var starts, ons, volts, falls []float64
 	var firsts, lasts []int
 	whole := 0
 	mid, near := rest+0.5*(hi-rest), leastBoostRise/4
@@ -79,6 +82,9 @@ func (g *injector) boosted(ch *trace.Channel, runs []trace.Segment) bool {
 			whole++
 			if off := recoil(v, lasts[k], to, recoilShare*hi); off > 0 {
 				ons = append(ons, g.seconds(off)-starts[k]-0.5/g.rate)
+				if off-lasts[k] <= max(2, int(unheldSeconds*g.rate)) {
+					falls = append(falls, float64(recoilEnd(v, off, to, recoilShare*hi)-off)/g.rate)
+				}
 			}
 		}
 	}
@@ -105,6 +111,13 @@ func (g *injector) boosted(ch *trace.Channel, runs []trace.Segment) bool {
 		return true
 	}
 	m, se = spreadMiddle(ons, 0.4/g.rate)
+	if 2*len(falls) > len(ons) {
+		// Driven back on purpose after the peak, or switched off there: the line is the
+		// same. Even over the fall, the middle of it.
+		fall := stats.Median(falls)
+		m, se = m+fall/2, math.Hypot(se, fall/math.Sqrt(12))
+		g.note("", true, "%s: no hold follows the boost: the driver may have let go anywhere in the %s ms in which the current is driven back", ch.Name, round3(1e3*fall))
+	}
 	few = eventFlags(len(ons))
 	if 1/g.rate > 0.02*m {
 		few = append(few, evidence.TooSlow)
@@ -168,6 +181,14 @@ func recoil(v signal, from, to int, deep float64) int {
 		}
 	}
 	return at
+}
+
+// recoilEnd is the sample in which a stretch below zero by more than deep ends.
+func recoilEnd(v signal, from, to int, deep float64) int {
+	for from < to && v.at(from) < -deep {
+		from++
+	}
+	return from
 }
 
 // boostedOrNot says why a line without a low-side driver's switching is not read.

@@ -134,3 +134,17 @@ func TestBoostedRefusals(t *testing.T) {
 		t.Errorf("a boost of %v in noise", r.Value)
 	}
 }
+
+// TestBoostedUnheld: switched off while the current is driven back after the boost, the
+// line is that of an injection that ended at the boost's end, or anywhere up to where the
+// current is gone. The interval holds the truth and is as wide as that fall allows.
+func TestBoostedUnheld(t *testing.T) {
+	for _, on := range []float64{0.30e-3, 0.36e-3, 0.42e-3} {
+		b := plainBoosted(on) // to 11 A in 0.29 ms, and back to nothing 0.2 ms later
+		res, _ := Capture(InjectorKind, only(b.draw(3), "injector voltage"), cyl2())
+		r, ok := find(res.Readings, "injector.on_time")
+		if !ok || math.Abs(r.Value.SI-on) > 1.96*r.Uncertainty || r.Uncertainty < 30e-6 {
+			t.Errorf("on for %.2f ms: %v, u %.2g", 1e3*on, r.Value, r.Uncertainty)
+		}
+	}
+}
