@@ -83,7 +83,10 @@ func shotTrial(c trouble, seed uint64) trial {
 }
 
 // cover counts how the stated 95 % intervals hold the truth.
-type cover struct{ n, in, refused int }
+type cover struct {
+	n, in, refused int
+	zz             float64 // squared errors in stated uncertainties, summed up
+}
 
 func (c cover) share() float64 { return float64(c.in) / math.Max(1, float64(c.n-c.refused)) }
 
@@ -107,6 +110,7 @@ func covered(runs int, draw func(uint64) trial, scale bool) map[string]*cover {
 			if scale && !strings.HasSuffix(f, "dwell") && !strings.HasSuffix(f, "on_time") { // times need no scale
 				u = math.Hypot(u, clampScale*rd.Value.SI)
 			}
+			c.zz += (rd.Value.SI - want) * (rd.Value.SI - want) / (u * u)
 			if math.Abs(rd.Value.SI-want) <= 1.959964*u {
 				c.in++
 			}
@@ -144,6 +148,9 @@ func TestCircuitCoverage(t *testing.T) {
 				}
 				// Four binomial standard deviations below 92 %.
 				m := float64(k.n - k.refused)
+				if i == 0 && m > 5 && tooWide(k.zz, m) {
+					t.Errorf("%s: the stated uncertainty is %.1f times the errors' size", f, math.Sqrt(m/k.zz))
+				}
 				if least := 0.92 - 4*math.Sqrt(0.92*0.08/math.Max(1, m)); m > 5 && k.share() < least {
 					t.Errorf("%s under %s: %d of %.0f intervals hold the truth", f, c.name, k.in, m)
 				}

@@ -257,6 +257,15 @@ var wider = map[string]string{
 	"injector.boost_voltage":    "half a percent for the probe's attenuation, which is drawn true",
 }
 
+// widest is the mean square of errors, in stated uncertainties, of a 95 % interval that
+// holds the truth in 98 % of cases: it is 2.33 true standard deviations wide, not 1.96.
+const widest = (1.959964 / 2.326348) * (1.959964 / 2.326348)
+
+// tooWide reports whether m errors are so small, squared and summed up, that the interval
+// holds the truth in more than 98 % of cases; it errs once in 10,000. Six runs can show
+// by the errors' size what the share alone could not with a thousand.
+func tooWide(zz, m float64) bool { return zz < widest*distuv.ChiSquared{K: m}.Quantile(1e-4) }
+
 // TestCoverage checks the stated uncertainties of all kinds but primary and injector
 // (TestCircuitCoverage) by Monte Carlo. Few runs by default; PROVEOUT_COVERAGE=300
 // with -v prints the table of docs/coverage.md.
@@ -274,7 +283,6 @@ func TestCoverage(t *testing.T) {
 			type sum struct {
 				cover
 				bias float64
-				zz   float64 // squared errors in stated uncertainties, summed up
 			}
 			got := map[string]*sum{}
 			for i := range runs {
@@ -340,17 +348,13 @@ func TestCoverage(t *testing.T) {
 					t.Errorf("%s: %d of %d good traces were refused", f, s.refused, s.n)
 				}
 				if h == 0 && m > 5 {
-					// Too wide: a 95 % interval that holds the truth in over 98 % of cases is wider
-					// than 2.33 true standard deviations. Six runs can show that by the errors'
-					// size, which the share alone could not with a thousand.
-					narrow := distuv.ChiSquared{K: m}
 					_, listed := wider[f]
-					switch most := math.Pow(1.959964/2.326348, 2); {
-					case !listed && s.zz < most*narrow.Quantile(1e-4):
+					switch {
+					case !listed && tooWide(s.zz, m):
 						t.Errorf("%s: the stated uncertainty is %.1f times the errors' size, which no reason is given for", f, math.Sqrt(m/s.zz))
-					case listed && m >= 100 && s.zz > most*m:
+					case listed && m >= 100 && s.zz > widest*m:
 						t.Errorf("%s is listed as wider than it need be and is not any more", f)
-					case listed && s.zz > narrow.Quantile(0.9999):
+					case listed && s.zz > (distuv.ChiSquared{K: m}).Quantile(0.9999):
 						t.Errorf("%s is listed as wider than it need be; its errors are %.1f times what is stated", f, math.Sqrt(s.zz/m))
 					}
 				}
