@@ -152,7 +152,7 @@ func TestPersonalDataStaysOutOfTheRecord(t *testing.T) {
 			}
 		}
 	}
-	if _, page, _ := b.get("/jobs/" + id); !strings.Contains(page, "QL 204 T") {
+	if _, page, _ := b.get("/jobs/" + id); !strings.Contains(page, "QL\u00a0204\u00a0T") {
 		t.Error("the plate is not on the job's page")
 	}
 	v, err := w.bench.Job(t.Context(), id)

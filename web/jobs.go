@@ -81,7 +81,7 @@ func (s *Server) jobCells(v *shop.JobView, p *text.Printer, part string) []cell 
 	case v.Customer.Erased:
 		car = strings.TrimSpace(car + " · " + p.T("board.erased"))
 	case v.Vehicle.Plate != "":
-		car = strings.TrimSpace(car + " · " + v.Vehicle.Plate)
+		car = strings.TrimSpace(car + " · " + strings.ReplaceAll(v.Vehicle.Plate, " ", "\u00a0")) // a plate is read as one
 	}
 	out := []cell{{Name: p.T("strip.job"), Value: cmp.Or(v.Title, v.Job)}}
 	if part == "" {

@@ -98,6 +98,7 @@ func functions(p *text.Printer, assets map[string]*asset) template.FuncMap {
 		"num":   func(v float64, decimals int) string { return p.Number(v, decimals) },
 		"sig":   p.Significant,
 		"int":   func(n int) string { return p.Int(int64(n)) },
+		"eg":    text.For(text.Source, p.System()).Say, // a value as an example of what is typed, with the point that is always read
 		"unit":  func(u unit.Unit) string { return text.UnitWord(p.Unit(u)) },
 		"clock": p.Clock,
 		"date":  p.Date,

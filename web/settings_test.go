@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -87,5 +88,43 @@ func TestAnEarlyPageSaysItIsBeingWorkedOut(t *testing.T) {
 				t.Errorf("working %v: %q stands there: %v", c.working, text, !c.want[i])
 			}
 		}
+	}
+}
+
+// siUnit is a figure with a unit that a workshop in the United States does not read.
+var siUnit = regexp.MustCompile(`\d[\x{a0} ]?(?:kPa|bar|mm|km|km/h|Nm|N·m|°C|degC)(?:$|[^\p{L}/])`)
+
+// A shop that reads US units meets no other on its pages, examples of what is typed and
+// the texts of the library among them; and a plate stands whole.
+func TestUSUnitsEverywhere(t *testing.T) {
+	w := openShop(t)
+	b := w.unlocked()
+	id := b.receive("2417")
+	pages := []string{"/jobs/new", "/library", "/jobs/" + id, "/jobs/" + id + "/complaint", "/jobs/" + id + "/reading", "/jobs/" + id + "/reading?test=leak_down"}
+	found := func() (n int, where string) {
+		for _, at := range pages {
+			_, page, _ := b.get(at)
+			for _, x := range shownBy(t, page) {
+				if siUnit.MatchString(x.text) {
+					n, where = n+1, where+"\n"+at+": "+x.text
+				}
+			}
+		}
+		return n, where
+	}
+	if n, _ := found(); n < 5 {
+		t.Errorf("only %d SI figures in a shop that reads SI", n)
+	}
+	if code, _, _ := b.post("/settings", "units", "us"); code != 200 {
+		t.Fatalf("settings: %d", code)
+	}
+	if n, where := found(); n > 0 {
+		t.Errorf("%d SI figures are left:%s", n, where)
+	}
+	if _, page, _ := b.get("/jobs/new"); !regexp.MustCompile(`placeholder="73\d\d\d(\.\d+)? mi"`).MatchString(page) {
+		t.Error("the example of an odometer is not in miles")
+	}
+	if _, page, _ := b.get("/jobs/" + id); strings.Contains(page, "QL 204 T") || !strings.Contains(page, "QL\u00a0204\u00a0T") {
+		t.Error("the plate of the strip may break over lines")
 	}
 }
