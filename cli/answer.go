@@ -310,7 +310,7 @@ func writeNext(p *page, a *shop.Answer, all bool) {
 		}
 		p.para(fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s (%s)", n.Name, subjectWords(n.Subject)), 5)
 		line := fmt.Sprintf("%.0f min. Chance this ends it: %s.", n.Minutes, chance(n.EndsIt))
-		if n.EndsIt < 0.001 {
+		if n.EndsIt < 1e-9 {
 			line = fmt.Sprintf("%.0f min. Cannot end it by itself.", n.Minutes)
 		}
 		if a.Order == "cost" || all {

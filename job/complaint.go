@@ -31,7 +31,7 @@ const (
 	PlugsBeyondInterval = "plugs_beyond_interval"
 )
 
-// DerivedFacts lists the ids above.
+// DerivedFacts lists those of them that nobody needs to ask: all but PlugsBeyondInterval.
 var DerivedFacts = []string{WorseWet, WorseHot, WorseColdStart, FuelBelowQuarter, RecentEngineWork, RecentPlugOrCoilWork, RecentDrivelineWork, BoostedLoadOnly, LampFlashing}
 
 // Complained is the complaint and its conditions.

@@ -107,10 +107,7 @@ func Cranking(rec *trace.Recording, meta Meta) (CrankingRun, Result, error) {
 	why := c.channels(rec)
 	if c.amp == nil && c.volt != nil {
 		// The voltage alone shows how the cylinders compare.
-		c.turnedByVoltage(rec, c.volt)
-		if c.res.Condition.State == evidence.Cranking {
-			c.voltage(rec)
-		}
+		c.turnedByVoltage(rec, c.volt, 0)
 		return c.run, c.res, nil
 	}
 	if why != "" {
@@ -194,6 +191,9 @@ func (c *cranked) channels(rec *trace.Recording) string {
 		if col, ok := c.meta.column(rec.Channels[i].Name); ok && col.As == CrankingCurrent {
 			c.amp = &rec.Channels[i]
 		}
+	}
+	if len(rec.Channels) == 1 && !named && c.volt != nil && !(stats.Median(c.volt.Values) > leastRest) {
+		c.volt = nil // the output of a clamp without its scale, which is said below
 	}
 	switch {
 	case c.amp == nil && c.volt == nil && len(rec.Channels) == 1:

@@ -26,7 +26,10 @@ const (
 // than between it and its neighbours, read as the hump of the current is (Cranking).
 // Source: trade.md 2.6 for the current; that the battery shows it turned over is Ohm's
 // law, its resistance taken as constant over the seconds of cranking.
-func (c *cranked) turnedByVoltage(rec *trace.Recording, volt *trace.Channel) {
+//
+// lowest is the battery's lowest voltage while cranking where it was read already; 0:
+// it is read here.
+func (c *cranked) turnedByVoltage(rec *trace.Recording, volt *trace.Channel, lowest float64) {
 	below := *volt
 	below.Values = scaledBy(volt.Values, -1)
 	c.sag, c.amp, c.volt = true, &below, volt
@@ -37,6 +40,11 @@ func (c *cranked) turnedByVoltage(rec *trace.Recording, volt *trace.Channel) {
 	}
 	c.res.Condition = evidence.Condition{State: evidence.Cranking}
 	c.run.InrushAmp, c.run.MeanAmp = 0, 0 // volts were in them
+	if lowest > 0 {
+		c.run.LowVolt, c.run.RestVolt = lowest, -c.zero
+	} else {
+		c.voltage(rec)
+	}
 	c.compare(rec)
 }
 
@@ -66,7 +74,13 @@ func (g *battery) compressions(rec *trace.Recording, ch *trace.Channel) {
 	}
 	c := &cranked{readout: readout{meta: g.meta}, n: g.meta.Engine.Cylinders}
 	c.channels(rec)
-	c.turnedByVoltage(rec, ch)
+	low := 0.0
+	for _, r := range g.res.Readings {
+		if r.Feature == "cranking.voltage_min" {
+			low = r.Value.SI
+		}
+	}
+	c.turnedByVoltage(rec, ch, low)
 	if len(c.run.Peaks) == 0 && g.meta.Condition.State != evidence.Cranking {
 		return
 	}

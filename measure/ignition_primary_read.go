@@ -260,6 +260,11 @@ func (g *primary) balance(feed, drive, cur *trace.Channel) (balanced, bool) {
 	if feed == nil || drive == nil {
 		return balanced{}, false
 	}
+	// The voltages' own noise goes into R through their sums, as it would into the fit of v
+	// on i, and the recorder's step as a whole: coarse steps move in time with the current.
+	noiseF, stepF := stepNoise(feed.Values, g.runs)
+	noiseD, stepD := stepNoise(drive.Values, g.runs)
+	noise, step := math.Hypot(noiseF, noiseD), math.Hypot(stepF, stepD)/math.Sqrt(12)
 	var ls, rs, sdLs, sdRs []float64
 	for _, d := range g.dwells {
 		if !d.fits || d.ends-d.from < 16 {
@@ -276,6 +281,7 @@ func (g *primary) balance(feed, drive, cur *trace.Channel) (balanced, bool) {
 		var b [3]float64
 		var yy, flux, charge float64
 		v0, i0 := at(d.from)
+		first := i0
 		for j := d.from; j < d.ends; j++ {
 			v, i := at(j)
 			if j > d.from {
@@ -304,7 +310,9 @@ func (g *primary) balance(feed, drive, cur *trace.Channel) (balanced, bool) {
 		s2 := math.Max(0, yy-dot3([3]float64{dot3(inv[0], b), perL, -rate}, b)) / (n - 3)
 		l, r := 1/perL, rate/perL
 		ls, sdLs = append(ls, l), append(sdLs, l*l*math.Sqrt(s2*inv[1][1]))
-		rs, sdRs = append(rs, r), append(sdRs, l*math.Sqrt(s2*math.Max(0, inv[2][2]+2*r*inv[1][2]+r*r*inv[1][1])))
+		swing := math.Abs(i0 - first)
+		byVolts := math.Hypot(noise/(0.29*swing*math.Sqrt(n)), step/swing) // an even rise has an SD of 0.29 of its swing
+		rs, sdRs = append(rs, r), append(sdRs, math.Hypot(byVolts, l*math.Sqrt(s2*math.Max(0, inv[2][2]+2*r*inv[1][2]+r*r*inv[1][1]))))
 	}
 	if 2*len(ls) < len(g.dwells) || len(ls) == 0 {
 		return balanced{}, false

@@ -7,6 +7,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/published"
+	"proveout/trace"
 	"proveout/unit"
 )
 
@@ -143,6 +144,44 @@ func TestPrimaryResistanceUnderNoise(t *testing.T) {
 			}
 			if n < 10 || held < n-2 || math.Abs(off/float64(n)) > 0.04*0.55 {
 				t.Errorf("%s, %g A of noise: %d of %d hold the truth, off by %.3f ohm in the mean", circuit, amps, held, n, off/float64(n))
+			}
+		}
+	}
+}
+
+// TestOneDwellIsNoBetterThanItIs: a single shot has no scatter of dwells to learn from, and
+// probes that are noisy or coarse must widen the resistance. Truth: the netlist's 0.55 ohm.
+func TestOneDwellIsNoBetterThanItIs(t *testing.T) {
+	for _, circuit := range []string{"coil_plain", "coil_limit"} {
+		for _, c := range []struct{ volts, step float64 }{{0.3, 0}, {0.05, 0.4}} {
+			held, n := 0, 0
+			for seed := range uint64(15) {
+				whole := noisy(noisy(spice(t, circuit), unit.Current, 0.01, seed), unit.Voltage, c.volts, seed+1000)
+				rec := *whole
+				rec.Channels = nil
+				for _, ch := range whole.Channels {
+					ch.Values = ch.Values[:1100]
+					if ch.Unit.Dim == unit.Voltage && c.step > 0 {
+						for k := range ch.Values {
+							ch.Values[k] = c.step * math.Round(ch.Values[k]/c.step)
+						}
+					}
+					rec.Channels = append(rec.Channels, ch)
+				}
+				rec.Time.N, rec.Segments = 1100, []trace.Segment{{End: 1100}}
+				res, err := Capture(IgnitionPrimary, &rec, cyl2())
+				if err != nil {
+					t.Fatal(err)
+				}
+				if r, ok := find(res.Readings, "coil.primary_resistance"); ok {
+					n++
+					if math.Abs(r.Value.SI-0.55) < 1.96*r.Uncertainty {
+						held++
+					}
+				}
+			}
+			if n < 12 || held < n-2 {
+				t.Errorf("%s, %+v: %d of %d hold the truth", circuit, c, held, n)
 			}
 		}
 	}

@@ -120,7 +120,7 @@ func (e *Engine) why(c candidate, t *testModel) string {
 		text = "Readings disagree: take this one again before anything else"
 	case c.repeat > 0:
 		text = fmt.Sprintf("The difference is not established: place it %d more time%s on %s", c.repeat, plural(c.repeat), t.at.Subject)
-	case c.ends >= 0.001:
+	case c.ends > 1e-9:
 		text = "Chance " + percent(c.ends) + " that it ends the search"
 	default:
 		text = "It cannot end the search by itself"
