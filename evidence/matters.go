@@ -103,7 +103,7 @@ var matters = map[string]string{
 	"cranking.inrush_min":           "The deepest dip comes when the starter begins: a controller that resets there never fires a plug.",
 	"charging.ripple":               "Ripple is what the diodes leave over: large, it disturbs modules and may empty the battery.",
 	"charging.ripple_frequency":     "It must fit the engine's speed: if it does not, it comes from something else than the alternator.",
-	"charging.diode_line":           "Six diodes make six even pulses a turn of the field: a line at a sixth means that one of them is dead.",
+	"charging.diode_line":           "Six diodes make six even pulses a turn of the field: a line at a sixth is a dead one, or a load that is switched just there.",
 	"circuit.voltage_drop":          "What is lost in the wire is missing at the load, and shows only while current flows.",
 	"fuel.rest_loss_minute":         "A fast loss makes long cranking after a short stop: the minute separates a leak from slow cooling.",
 	"fuel.pump_current":             "The current is the pump's work: low is worn or no fuel, high a blocked filter or a tight pump.",

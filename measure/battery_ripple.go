@@ -200,6 +200,21 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 		return
 	}
 	main, sixth := line(6*e), line(e)
+	// A load that is switched makes lines of its own at multiples of its frequency, and the
+	// strongest may be taken for the alternator's sixth. The ripple then still stands
+	// elsewhere, at no multiple of it.
+	if sixth > deadDiode*main {
+		if other := strayLine(amp, e, df, lo, hi); other > 0 && amp[int(math.Round(other/df))] > lineStandsOut*floor {
+			const why = "a load switched at this frequency (lamps, fan, blower), or a dead diode beside one: the ripple stands at another"
+			if line(other/6) >= deadDiode*line(other) {
+				g.refuse("charging.diode_line", evidence.ConditionUnsure, fmt.Sprintf("at %.0f Hz stands a line that may be %s", e, why), "switch lamps, blower and fan off, or take it at another engine speed: only the alternator's lines move with it")
+				return
+			}
+			g.note("", false, "%s: a line at %.0f Hz is no sixth of the ripple at %.0f Hz: a load that is switched", g.channel, e, other)
+			e = other / 6
+			main, sixth = line(6*e), line(e)
+		}
+	}
 	if half := line(3 * e); half > 1.5*main && half > 3*sixth {
 		g.refuse("charging.ripple_frequency", evidence.ScaleUnsure, fmt.Sprintf("the strongest ripple is at %.0f Hz, outside what an alternator makes at %.0f rpm", 3*e, rpm), "check the engine speed given, and the unit of the time column")
 		return
@@ -212,13 +227,32 @@ func (g *battery) lines(amp []float64, high, df, floor float64, first, end int) 
 	main = math.Max(main, floor)
 	ratio := math.Sqrt(math.Max(0, sixth*sixth-floor*floor)) / main
 	g.emit("charging.diode_line", "x", ratio, math.Hypot(floor/main, 0.1*ratio), 1, first, end-1)
+	const unless = ", unless a load is switched at just this frequency: take it at another engine speed, where only the alternator's lines move with it"
 	switch {
 	case ratio < deadDiode:
 	case line(3*e) > shortedThird*sixth:
-		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong, and its third multiple with it: a diode is dead, by its look a shorted one, which also empties the battery at rest; measure the alternator's current and the rest current before it is changed", g.channel, e, ratio)
+		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong, and its third multiple with it: a diode is dead, by its look a shorted one, which also empties the battery at rest; measure the alternator's current and the rest current before it is changed%s", g.channel, e, ratio, unless)
 	default:
-		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong: a diode is dead, by its look an open one, or a phase is broken; measure the alternator's current under load before it is changed", g.channel, e, ratio)
+		g.note("", true, "%s: at %.0f Hz, a sixth of the ripple, stands a line %.1f times as strong: a diode is dead, by its look an open one, or a phase is broken; measure the alternator's current under load before it is changed%s", g.channel, e, ratio, unless)
 	}
+}
+
+// strayLine is the strongest line where the ripple may stand, six times lo to hi, that is
+// no multiple of e; 0 without one that comes up to a fifth of those that are.
+func strayLine(amp []float64, e, df, lo, hi float64) float64 {
+	stray, own := 0, 0.0
+	for k := max(1, int(6*lo/df)); k <= int(6*hi/df) && k < len(amp)-1; k++ {
+		switch x := float64(k) * df / e; {
+		case math.Abs(x-math.Round(x)) < 0.15:
+			own = math.Max(own, amp[k])
+		case amp[k] >= amp[k-1] && amp[k] >= amp[k+1] && (stray == 0 || amp[k] > amp[stray]):
+			stray = k
+		}
+	}
+	if stray == 0 || amp[stray] < 0.2*own {
+		return 0
+	}
+	return float64(stray) * df
 }
 
 // lineWidth is how far the power of a line spreads about its place, in bins: a speed

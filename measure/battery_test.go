@@ -288,3 +288,32 @@ func TestDeadDiode(t *testing.T) {
 		}
 	}
 }
+
+// TestSwitchedLoadIsNoDiode: lamps or a blower that are switched put a square wave on the
+// battery; on a sound alternator that is no dead diode, and the ripple stays what it is.
+func TestSwitchedLoadIsNoDiode(t *testing.T) {
+	for _, hz := range []float64{200, 250, 400, 500} {
+		for _, volts := range []float64{0.05, 0.1} {
+			rec := noisy(spice(t, "diode_healthy"), unit.Voltage, 1e-3, 3)
+			v := slices.Clone(rec.Channels[0].Values)
+			for i := range v {
+				if math.Mod(float64(i)*40e-6*hz, 1) < 0.4 {
+					v[i] -= volts
+				}
+			}
+			rec.Channels[0].Values = v
+			for _, known := range []Known{{}, {PulleyRatio: 2.5, PolePairs: 6}} {
+				res, err := Capture(BatteryKind, rec, Meta{Condition: evidence.Condition{State: evidence.Raised, SpeedRPM: 1500}, Known: known})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if said(res, "a diode is dead") {
+					t.Errorf("%.0f Hz, %.2f V, %+v: %+v", hz, volts, known, res.Notes)
+				}
+				if r, ok := find(res.Readings, "charging.ripple_frequency"); ok && math.Abs(r.Value.SI-2250) > 30 {
+					t.Errorf("%.0f Hz, %.2f V, %+v: ripple at %v", hz, volts, known, r.Value)
+				}
+			}
+		}
+	}
+}

@@ -161,6 +161,9 @@ func TestBrakeVerdicts(t *testing.T) {
 		{"collapse, no voltage", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, right: healthy}, "collapse"},
 		{"stopped in mid-stroke by a low supply", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, rest: 11.2, ohm: 0.01}, "low supply"},
 		{"slow by a low supply", epb{left: []placedMove{{2, slowed(epbHealthy, 4), 1}}, rest: 11.2, ohm: 0.01}, "low supply"},
+		{"stopped and moved again", epb{left: []placedMove{{2, epbHealthy, 1}, {10, epbRelease, -1}, {20, epbHealthy[:30], 1}, {24, epbHealthy, 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "cannot tell"},
+		{"both stopped at once", epb{left: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, right: []placedMove{{2, epbHealthy, 1}, {20, epbRelease, -1}, {40, epbHealthy[:30], 1}}, rest: 12.8, ohm: 0.01}, "cannot tell"},
+		{"slow, the other side is not", epb{left: []placedMove{{2, slowed(epbHealthy, 4), 1}}, right: healthy, rest: 11.5, ohm: 0.01}, "cannot tell"},
 		{"slow at a good supply", epb{left: []placedMove{{2, slowed(epbHealthy, 4), 1}}, rest: 12.8, ohm: 0.01}, "cannot tell"},
 		{"worn brushes", epb{left: []placedMove{{2, withHoles(epbHealthy, 15, 4), 1}}, right: healthy, rest: 12.8, ohm: 0.01}, "worn brushes"},
 	} {
@@ -176,7 +179,7 @@ func TestBrakeVerdicts(t *testing.T) {
 					t.Logf("   %+v", m)
 				}
 			}
-			if c.e.right != nil && c.name != "weak battery" && !strings.HasPrefix(c.name, "weak on both") {
+			if c.e.right != nil && c.name != "weak battery" && !strings.HasPrefix(c.name, "weak on both") && !strings.HasPrefix(c.name, "both stopped") {
 				if s := sideOf(run, "right"); s.Verdict != "healthy" {
 					t.Errorf("%s, noise %g: the healthy right side is called %q (%s)", c.name, noise, s.Verdict, s.Why)
 				}

@@ -12,8 +12,10 @@ import (
 	"proveout/unit"
 )
 
-// decisive are verdicts that one movement is enough for: nothing usual looks so.
-var decisive = []string{"seized", "stripped", "no load", "worn brushes", "collapse", "low supply"}
+// decisive are verdicts that one movement is enough for: nothing usual looks so. A
+// collapse or a low supply is not among them: it counts where it is the last that was
+// seen of the motor (movement).
+var decisive = []string{"seized", "stripped", "no load", "worn brushes"}
 
 // judge gives each movement its verdict, then each side. Rows of trade.md 5.6; what
 // two rows share is not decided but said.
@@ -68,6 +70,8 @@ func (b *brake) judge() {
 			if count[faults[0]] < len(mine) {
 				side.Why += fmt.Sprintf(" (in %d of %d movements)", count[faults[0]], len(mine))
 			}
+		case len(faults) == 1 && mine[len(mine)-1].Verdict == faults[0] && (faults[0] == "collapse" || faults[0] == "low supply"):
+			side.Verdict, side.Why = faults[0], why[faults[0]]
 		case len(faults) == 1 && b.appliesAre(mine, faults[0]):
 			side.Verdict, side.Why = faults[0], why[faults[0]]
 		case len(faults) > 0:
@@ -131,6 +135,8 @@ func (b *brake) movement(m *BrakeMovement) (verdict, why string) {
 			return "cannot tell", fmt.Sprintf("cut off at %.0f A; 12-20 A is usual: check the clamp's scale", m.Final)
 		case b.slowEarly(m) != "":
 			return "binding", b.slowEarly(m)
+		case d > slowSeconds && m.EndSupply > 0 && m.EndSupply < lowSupply && b.aloneSlow(m):
+			return "cannot tell", fmt.Sprintf("an apply of %.1f s (0.6-1.5 s usual) with %.1f V at the supply, where another was as quick as usual or the way to the pad was long: low supply, a long way, or a slow motor", d, m.EndSupply)
 		case d > slowSeconds && m.EndSupply > 0 && m.EndSupply < lowSupply:
 			return "low supply", fmt.Sprintf("an apply of %.1f s (0.6-1.5 s usual) with %.1f V at the supply (%s): low supply makes it slow", d, m.EndSupply, b.run.Point)
 		case d > slowSeconds:
@@ -157,12 +163,14 @@ func (b *brake) movement(m *BrakeMovement) (verdict, why string) {
 		return "no load", fmt.Sprintf("%.1f A for %.1f s towards the clamp and never a rise: pad or disc missing, or caliper loose", m.Free, d)
 	case d >= longSeconds:
 		return "cannot tell", fmt.Sprintf("%.1f A for %.1f s and no rise: a service retract looks so, and an apply that finds no pad; which was commanded is not known", m.Free, d)
+	case m.Toward > 0 && b.commanded(m):
+		return "cannot tell", fmt.Sprintf("the current stops after %.1f s before it rises, on both sides at once or to move again: stopped by command, or connector, thermal cut or low voltage", d)
 	case m.Toward > 0 && m.EndSupply > 0 && m.EndSupply < lowSupply:
 		return "low supply", fmt.Sprintf("the current stops after %.1f s, before it rises, with %.1f V at the supply (%s): low supply stopped it in mid-stroke; the brake is not applied", d, m.EndSupply, b.run.Point)
 	case m.Toward > 0 && m.EndSupply > 0:
-		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises, though the supply holds %.1f V (%s): connector, wire or a thermal cut; the brake is not applied", d, m.EndSupply, b.run.Point)
+		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises, though the supply holds %.1f V (%s): connector, wire or a thermal cut, unless it was stopped by command; the brake is not applied", d, m.EndSupply, b.run.Point)
 	case m.Toward > 0:
-		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises: connector, wire, thermal cut or low supply, which was not recorded; the brake is not applied", d)
+		return "collapse", fmt.Sprintf("the current collapses after %.1f s, before it rises: connector, wire, thermal cut or low supply, which was not recorded, unless it was stopped by command; the brake is not applied", d)
 	}
 	return "cannot tell", "a short run without a rise: a release, or an apply that was broken off"
 }
@@ -177,6 +185,30 @@ func (b *brake) before(m *BrakeMovement) *BrakeMovement {
 		}
 	}
 	return out
+}
+
+// commanded reports a stop in mid-stroke that somebody may have wanted: the other motor
+// stopped within a tenth of a second of it, or this one moved again afterwards, so that
+// its circuit carries.
+func (b *brake) commanded(m *BrakeMovement) bool {
+	return slices.ContainsFunc(b.run.Movements, func(x BrakeMovement) bool {
+		if x.motor == m.motor {
+			return x.Start > m.Start
+		}
+		return math.Abs(x.End-m.End) < 0.1 && x.Kind != Apply
+	})
+}
+
+// aloneSlow reports an apply that is slow where another at about the same voltage was
+// not, or that came after a run away from the pad: a low supply slows both sides
+// (trade.md 5.6), and a long way takes long at any voltage.
+func (b *brake) aloneSlow(m *BrakeMovement) bool {
+	if x := b.before(m); x != nil && x.Kind == FreeRun && x.Toward < 0 {
+		return true
+	}
+	return slices.ContainsFunc(b.run.Movements, func(x BrakeMovement) bool {
+		return x.Kind == Apply && !x.CutShort && x.End-x.Start <= slowSeconds && x.EndSupply > 0 && math.Abs(x.EndSupply-m.EndSupply) < 0.5
+	})
 }
 
 // weakClamp parts a weak battery from resistance in the wiring: by the voltage where
