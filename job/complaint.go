@@ -233,9 +233,9 @@ var workWords = []struct {
 }{
 	{RecentPlugOrCoilWork, []string{"plug", "sparkplug", "coil", "boot", "kerze", "zündkerze", "zündspule", "kerzenstecker"}},
 	{RecentEngineWork, []string{"engine", "timing", "camshaft", "crankshaft", "crank", "head", "gasket", "flywheel", "module", "computer", "ecu", "software", "injector",
-		"motor", "steuerzeit", "nockenwelle", "kurbelwelle", "zylinderkopf", "zylinderkopfdichtung", "schwungrad", "steuergerät", "injektor", "einspritzventil"}},
+		"steuerzeit", "nockenwelle", "kurbelwelle", "zylinderkopf", "zylinderkopfdichtung", "schwungrad", "steuergerät", "injektor", "einspritzventil"}},
 	{RecentDrivelineWork, []string{"clutch", "flywheel", "gearbox", "transmission", "driveshaft", "shaft", "axle", "wheel", "tyre", "tire",
-		"kupplung", "schwungrad", "getriebe", "antriebswelle", "gelenkwelle", "achse", "rad", "räder", "reifen"}},
+		"kupplung", "schwungrad", "getriebe", "antriebswelle", "gelenkwelle", "achse", "räder", "reifen"}},
 }
 
 // mentions reports whether a text has one of the words, in singular or in the plural of
@@ -264,11 +264,23 @@ func (r *resolver) recent() {
 			continue
 		}
 		var ids, past []string
-		since, dated := r.ago(t)
+		since := 0.0
 		for _, k := range workWords {
+			// Each piece of work has its own date; the latest of those that a fact asks for counts.
+			lately, long := false, false
+			for _, part := range clauses.Split(t, -1) {
+				if !about(k.fact, part, k.words) {
+					continue
+				}
+				if ago, dated := r.ago(part); dated && ago > recentWays[k.fact] {
+					long, since = true, ago
+				} else {
+					lately = true
+				}
+			}
 			switch {
-			case !mentions(t, k.words):
-			case dated && since > recentWays[k.fact]:
+			case !lately && !long:
+			case !lately:
 				past = append(past, k.fact)
 			default:
 				facts[k.fact] = "yes"

@@ -28,7 +28,7 @@ func (r *resolver) way(s string, steps ...any) (metres float64, ok bool) {
 	if t := strings.TrimSpace(s); t == "" || fold(t) == "unknown" {
 		return 0, false
 	}
-	q, err := quantity(s, "")
+	q, err := quantity(wholeKilometres(s), "")
 	switch {
 	case err != nil:
 		r.err(err.Error()+"; write for example 90000 km", steps...)
@@ -40,10 +40,23 @@ func (r *resolver) way(s string, steps ...any) (metres float64, ok bool) {
 	return 0, false
 }
 
+// wholeKilometres takes the marks between thousands out of a distance: an odometer shows
+// no thousandths, so that 127.900 km, 127,900 km and 127 900 km are one way.
+func wholeKilometres(s string) string { return thousands.ReplaceAllString(s, "$1") }
+
 // odometer is what the odometer shows in metres; what is wrong with it is said elsewhere.
 func (r *resolver) odometer() (metres float64, ok bool) {
-	q, err := quantity(r.f.Vehicle.Odometer, "")
-	return q.SI, err == nil && q.Unit.Dim == unit.Length && q.SI >= 0
+	metres, err := Odometer(r.f.Vehicle.Odometer)
+	return metres, err == nil
+}
+
+// Odometer reads what an odometer shows, or a distance of its kind, in metres.
+func Odometer(s string) (metres float64, err error) {
+	q, err := quantity(wholeKilometres(s), "")
+	if err == nil && (q.Unit.Dim != unit.Length || !(q.SI >= 0)) {
+		err = fmt.Errorf("%s is no distance", strict.Quote(s))
+	}
+	return q.SI, err
 }
 
 // parts draws from history.parts what a fault book asks. The age of a part is stated with
@@ -57,7 +70,7 @@ func (r *resolver) parts() {
 			r.err("is missing; write which part, for example spark plugs", at("part")...)
 			continue
 		}
-		plugs := mentions(strings.ToLower(p.Name), plugWords)
+		plugs := aboutPlugs(strings.ToLower(p.Name)) && mentions(strings.ToLower(p.Name), plugWords)
 		fitted, known := r.way(p.Fitted, at("fitted")...)
 		interval, limited := r.way(p.Interval, at("interval")...)
 		switch {
@@ -76,7 +89,10 @@ func (r *resolver) parts() {
 		}
 		age := now - fitted
 		for _, k := range workWords {
-			if mentions(strings.ToLower(p.Name), k.words) && age <= recentWays[k.fact] {
+			if about(k.fact, strings.ToLower(p.Name), k.words) && age <= recentWays[k.fact] {
+				if facts[k.fact] == "no" {
+					r.warn(fmt.Sprintf("fitted %s ago, but recent_work says that nothing was done; the part is believed", kilometres(age)), at("fitted")...)
+				}
 				facts[k.fact] = "yes"
 				r.note(fmt.Sprintf("fitted %s ago: taken as %s: yes", kilometres(age), k.fact), at("fitted")...)
 			}
@@ -84,31 +100,56 @@ func (r *resolver) parts() {
 		if !plugs || !limited {
 			continue
 		}
-		facts[PlugsBeyondInterval] = "no"
-		if age >= interval {
-			facts[PlugsBeyondInterval] = "yes"
+		if interval < leastInterval {
+			r.warn(fmt.Sprintf("%s is no interval of spark plugs; nothing is drawn from it", kilometres(interval)), at("interval")...)
+			continue
 		}
-		r.note(fmt.Sprintf("fitted %s ago at an interval of %s: taken as plugs_beyond_interval: %s", kilometres(age), kilometres(interval), facts[PlugsBeyondInterval]), at("fitted")...)
+		answer := "no"
+		if age >= interval {
+			answer = "yes"
+		}
+		r.note(fmt.Sprintf("fitted %s ago at an interval of %s: taken as plugs_beyond_interval: %s", kilometres(age), kilometres(interval), answer), at("fitted")...)
+		if facts[PlugsBeyondInterval] != "yes" { // one old plug among new ones is beyond it
+			facts[PlugsBeyondInterval] = answer
+		}
 	}
 }
 
+// leastInterval is the shortest interval of spark plugs in metres; leastShare the least
+// share of the odometer that is taken for a reading of it (our choices).
+const (
+	leastInterval = 5e6
+	leastShare    = 0.02
+)
+
 var (
 	plugWords = []string{"plug", "sparkplug", "kerze", "zündkerze"}
-	workedAt  = regexp.MustCompile(`\b(?:at|bei)\s+(\d[\d.,' ]*?)\s*(km|mi|miles)\b`)
+	// Other things that are called plugs and boots.
+	notPlugs  = []string{"glow", "drain", "oil", "sump", "cv", "axle", "wall", "connector", "glühkerze", "ablassschraube"}
+	workedAt  = regexp.MustCompile(`\b(?:at|bei)\s+(\d[\d.,' ]*?)\s*(km|mi|miles)\b(?:\s*(?:/|per|pro)\s*h|/h)?`)
+	clauses   = regexp.MustCompile(`[;,]\s+|\s+(?:and|und)\s+`)
 	thousands = regexp.MustCompile(`[.,' ](\d{3})\b`)
 )
+
+// aboutPlugs reports whether what is called a plug or a boot is one of the ignition.
+func aboutPlugs(text string) bool { return !mentions(text, notPlugs) }
+
+// about reports whether a text speaks of what a fact of recent work asks for.
+func about(fact, text string, words []string) bool {
+	return mentions(text, words) && (fact != RecentPlugOrCoilWork || aboutPlugs(text) || mentions(text, []string{"coil", "zündspule"}))
+}
 
 // ago finds how long ago by the odometer a piece of work was, from words such as "new
 // plugs at 90000 km".
 func (r *resolver) ago(text string) (metres float64, ok bool) {
 	m := workedAt.FindStringSubmatch(text)
 	now, read := r.odometer()
-	if m == nil || !read {
-		return 0, false
+	if m == nil || !read || strings.ContainsAny(m[0], "/") || strings.HasSuffix(m[0], "h") {
+		return 0, false // nothing, or a road speed
 	}
 	symbol := map[string]string{"km": "km", "mi": "mi", "miles": "mi"}[m[2]]
-	q, err := unit.ParseQuantity(thousands.ReplaceAllString(m[1], "$1") + " " + symbol)
-	if err != nil || q.SI > now {
+	q, err := unit.ParseQuantity(wholeKilometres(m[1]) + " " + symbol)
+	if err != nil || q.SI > now || q.SI < leastShare*now {
 		return 0, false
 	}
 	return now - q.SI, true

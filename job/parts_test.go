@@ -29,6 +29,20 @@ func TestAgeOfParts(t *testing.T) {
 		{work: "new plugs at 90,000 km", said: "38000 km ago"},
 		{work: "new plugs at 127.400 km", lately: "yes"},
 		{work: "neue Zündkerzen bei 127400 km", lately: "yes"},
+		{parts: "{part: spark plugs, fitted: 127.900 km, interval: 60.000 km}", plugs: "no", lately: "yes"},
+		{parts: "{part: spark plugs, fitted: \"60,000 km\", interval: 60 000 km}", plugs: "yes"},
+		{parts: "{part: spark plugs, fitted: 90000 km, interval: 60 km}", said: "is no interval of spark plugs"},
+		{parts: "{part: spark plug 1, fitted: unknown}\n    - {part: spark plug 2, fitted: 120000 km, interval: 60000 km}", plugs: "yes"},
+		{parts: "{part: spark plugs, fitted: 60000 km, interval: 60000 km}\n    - {part: spark plug 4, fitted: 127900 km, interval: 60000 km}", plugs: "yes", lately: "yes"},
+		{parts: "{part: glow plugs, fitted: unknown}"},
+		{parts: "{part: oil drain plug, fitted: 127900 km, interval: 60000 km}"},
+		{work: "new coil, still misses at 80 km/h", lately: "yes"},
+		{work: "new coil, misses at 60 miles per hour", lately: "yes"},
+		{work: "new plugs at 90000 km, coil 3 renewed at 127900 km", lately: "yes"},
+		{work: "coil renewed 200 km ago, plugs at 90000 km", lately: "yes"},
+		{work: "new plugs at 300 km", lately: "yes"}, // hardly the odometer
+		{work: "oil drain plug sealed"},
+		{work: "CV boot replaced"},
 		{work: "new plugs last week", lately: "yes"},
 		{work: "new plugs at 150000 km", lately: "yes"}, // past the odometer: a slip, not long ago
 	} {

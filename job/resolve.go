@@ -152,10 +152,8 @@ func (r *resolver) head() {
 		r.warn(fmt.Sprintf("%d is no year of manufacture", v.Year), "vehicle", "year")
 	}
 	if v.Odometer != "" {
-		if q, err := quantity(v.Odometer, ""); err != nil {
+		if _, err := Odometer(v.Odometer); err != nil {
 			r.warn(err.Error()+"; write for example 128000 km", "vehicle", "odometer")
-		} else if q.Unit.Dim != "length" || q.SI < 0 {
-			r.warn(strict.Quote(v.Odometer)+" is no distance; write for example 128000 km", "vehicle", "odometer")
 		}
 	}
 	if v.VIN != "" {

@@ -8,6 +8,7 @@ import (
 
 	"proveout/evidence"
 	"proveout/trace"
+	"proveout/unit"
 )
 
 // withOnly keeps the channels of these names.
@@ -130,5 +131,35 @@ func TestCrankingVoltageRefused(t *testing.T) {
 	m.Condition = evidence.Condition{State: evidence.Cranking}
 	if res, _ = Capture(BatteryKind, quick, m); !slices.ContainsFunc(res.NotMeasured, func(n NotMeasured) bool { return n.Feature == "cranking.voltage_hump" }) {
 		t.Error("declared as cranking: that it is too short is not said")
+	}
+}
+
+// A clamp recorded without its scale is no battery: what to do about the scale is said.
+func TestLoneClampWithoutScale(t *testing.T) {
+	s := plainStarter()
+	s.gain, s.sync, s.volt0 = 1e-3, false, 0
+	rec := s.draw()
+	rec.Channels[0].Name, rec.Channels[0].Unit = "Channel A (mV)", unit.Must("V")
+	_, res, err := Cranking(rec, s.meta())
+	if err != nil || len(res.NotMeasured) == 0 || !strings.Contains(res.NotMeasured[0].Why, "clamp's scale") {
+		t.Errorf("%v %+v", err, res.NotMeasured)
+	}
+}
+
+// A battery that falls too far makes an even comparison one to be repeated, by the sag
+// as by the current.
+func TestSagOfAWeakBatteryIsRepeated(t *testing.T) {
+	s := plainStarter()
+	s.volt0, s.ohm, s.seconds = 10.8, 0.02, 5
+	for _, kind := range []string{CrankingCurrent, BatteryKind} {
+		m := s.meta()
+		m.Columns = []Column{{Channel: "Sync (V)", As: syncRole}}
+		res, err := Capture(kind, withOnly(s.draw(), "Battery (V)", "Sync (V)"), m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !said(res, "counts only when it is repeated") {
+			t.Errorf("%s: %+v", kind, res.Notes)
+		}
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"proveout/book"
 	"proveout/evidence"
 	"proveout/job"
-	"proveout/unit"
 )
 
 // typed takes in the typed readings: values go the way of measured ones, a word
@@ -116,9 +115,9 @@ func upperFirst(s string) string {
 
 // odometerKm reads the odometer; 0 when it was not given or cannot be read.
 func odometerKm(s string) float64 {
-	q, err := unit.ParseQuantity(s)
-	if err != nil || q.Unit.Dim != unit.Length {
+	metres, err := job.Odometer(s)
+	if err != nil {
 		return 0
 	}
-	return q.SI / 1000
+	return metres / 1000
 }

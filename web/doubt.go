@@ -10,7 +10,6 @@ import (
 	"proveout/evidence"
 	"proveout/job"
 	"proveout/shop"
-	"proveout/unit"
 	"proveout/vehicle"
 )
 
@@ -78,11 +77,11 @@ func (s *Server) askVehicle(r *http.Request, before, title string) error {
 	}
 	var odd []string
 	if typed := words(f, "odometer"); typed != "" && typed != before {
-		q, err := unit.ParseQuantity(typed)
+		metres, err := job.Odometer(typed)
 		switch {
-		case err != nil || q.Unit.Dim != unit.Length:
+		case err != nil:
 			odd = append(odd, p.T("doubt.odometer", typed))
-		case !(q.SI >= 0 && q.SI <= mostOdometer):
+		case !(metres <= mostOdometer):
 			odd = append(odd, p.T("doubt.odometer_far", typed))
 		}
 	}

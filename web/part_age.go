@@ -5,8 +5,8 @@ import (
 	"strconv"
 	"strings"
 
+	"proveout/job"
 	"proveout/text"
-	"proveout/unit"
 )
 
 // partAge is a row of the reception about a part and how long it has been in, as the job
@@ -68,11 +68,11 @@ func wayOf(s, bare string) (string, error) {
 	if _, err := strconv.ParseFloat(s, 64); err == nil {
 		s += " " + bare
 	}
-	q, err := unit.ParseQuantity(s)
+	metres, err := job.Odometer(s)
 	if err != nil {
 		return "", err
 	}
-	if q.Unit.Dim != unit.Length || !(q.SI >= 0 && q.SI <= mostOdometer) {
+	if !(metres <= mostOdometer) {
 		return "", badField("fitted")
 	}
 	return s, nil

@@ -28,6 +28,7 @@ func TestPartAges(t *testing.T) {
 		{form: row("", "90000", ""), system: text.SI, bad: true},
 		{form: row("Coil", "12 kPa", ""), system: text.SI, bad: true},
 		{form: row("Coil", "-3", ""), system: text.SI, bad: true},
+		{form: row("Coil", "127.900", "60,000 km"), system: text.SI, want: []partAge{{"Coil", "127.900 km", "60,000 km"}}},
 		{form: url.Values{"part": {"Coil", "Belt"}, "fitted": {"", "1000"}}, system: text.SI, want: []partAge{{"Belt", "1000 km", ""}}},
 		{form: url.Values{}, system: text.SI},
 	} {
