@@ -192,7 +192,7 @@ func (c *cranked) channels(rec *trace.Recording) string {
 			c.amp = &rec.Channels[i]
 		}
 	}
-	if len(rec.Channels) == 1 && !named && c.volt != nil && !(stats.Median(c.volt.Values) > leastRest) {
+	if len(rec.Channels) == 1 && !named && c.volt != nil && !(levelOf(c.volt.Values) > leastRest) {
 		c.volt = nil // the output of a clamp without its scale, which is said below
 	}
 	switch {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"proveout/evidence"
+	"proveout/stats"
 	"proveout/trace"
 	"proveout/unit"
 )
@@ -46,6 +47,17 @@ func (c *cranked) turnedByVoltage(rec *trace.Recording, volt *trace.Channel, low
 		c.voltage(rec)
 	}
 	c.compare(rec)
+}
+
+// levelOf is the median of some samples spread over all, those without a value left out.
+func levelOf(v []float64) float64 {
+	var some []float64
+	for i := 0; i < len(v); i += 1 + len(v)/levelBlocks {
+		if x := v[i]; x-x == 0 {
+			some = append(some, x)
+		}
+	}
+	return stats.Median(some)
 }
 
 // sagged says what is wrong with a sag as the work of a starter.
