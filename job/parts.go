@@ -125,7 +125,7 @@ const (
 var (
 	plugWords = []string{"plug", "sparkplug", "kerze", "zündkerze"}
 	// Other things that are called plugs and boots.
-	notPlugs  = []string{"glow", "drain", "oil", "sump", "cv", "axle", "wall", "connector", "glühkerze", "ablassschraube"}
+	notPlugs  = []string{"glow", "drain", "sump", "cv", "axle", "connector", "glühkerze", "ablassschraube"}
 	workedAt  = regexp.MustCompile(`\b(?:at|bei)\s+(\d[\d.,' ]*?)\s*(km|mi|miles)\b(?:\s*(?:/|per|pro)\s*h|/h)?`)
 	clauses   = regexp.MustCompile(`[;,]\s+|\s+(?:and|und)\s+`)
 	thousands = regexp.MustCompile(`[.,' ](\d{3})\b`)

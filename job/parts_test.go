@@ -41,6 +41,7 @@ func TestAgeOfParts(t *testing.T) {
 		{work: "new plugs at 90000 km, coil 3 renewed at 127900 km", lately: "yes"},
 		{work: "coil renewed 200 km ago, plugs at 90000 km", lately: "yes"},
 		{work: "new plugs at 300 km", lately: "yes"}, // hardly the odometer
+		{work: "oil change with new plugs", lately: "yes"},
 		{work: "oil drain plug sealed"},
 		{work: "CV boot replaced"},
 		{work: "new plugs last week", lately: "yes"},
