@@ -74,7 +74,7 @@ func TestBrowserPhoneHasTheNextActionFirst(t *testing.T) {
 		w.open(job)
 		var state string
 		w.eval(`JSON.stringify([...document.querySelectorAll("details.wide-open")].map((e) => [e.open, e.querySelector("summary").getBoundingClientRect().height > 0, e.querySelector("ol, table").getBoundingClientRect().height > 0]))`, &state)
-		if want := fmt.Sprint("[[false,false,true],[false,false,true],[false,false,true]]"); state != want {
+		if want := "[[false,false,true],[false,false,true],[false,false,true]]"; state != want {
 			t.Errorf("%d px: open, summary shown, content shown are %s, want %s", width, state, want)
 		}
 		if w.eval(`document.querySelector(".at-hand").checkVisibility()`, &visible); visible {
