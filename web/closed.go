@@ -132,7 +132,7 @@ func earlierJobs(s *Server, w http.ResponseWriter, r *http.Request) error {
 				if x, ok := value.By[job]; ok {
 					cell, _ = inShopUnit(x, value.Unit, p)
 					if u := value.Uncertainty[job]; u > 0 {
-						cell += " ± " + widthInShopUnit(x, 1.96*u, value.Unit, p)
+						cell += " ±\u00a0" + widthInShopUnit(x, 1.96*u, value.Unit, p)
 					}
 				}
 				row.Cells = append(row.Cells, cell)
